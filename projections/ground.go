@@ -1,0 +1,231 @@
+package projections
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"latewood/events"
+	"latewood/events/civil"
+)
+
+// A Standing is one tree's stay at one place of a block, from From up to but not including Until.
+type Standing struct {
+	Tree     string
+	Row      string
+	Position string
+	From     time.Time // zero: since always, where only a year was known this is its first instant
+	Until    time.Time // zero: still there
+	Cultivar string    // as planted; Topworked holds what was grafted on later
+	Species  string
+	Planted  civil.Partial
+	Source   events.ID // of the tree.planted
+}
+
+// Ground is the trees of one block through time: what `where` is resolved against.
+type Ground struct {
+	Block string
+	Trees []Standing // by row and position, then by code, then by From
+	graft []graft
+}
+
+type graft struct {
+	at       time.Time
+	parts    []events.Part
+	cultivar string
+}
+
+// groundOf computes, or returns what was computed of, a block's ground.
+func (b *Book) groundOf(block string) *Ground {
+	if g := b.ground[block]; g != nil {
+		return g
+	}
+	g := newGround(b, block)
+	b.ground[block] = g
+	return g
+}
+
+func newGround(b *Book, block string) *Ground {
+	g := &Ground{Block: block}
+	zone := b.Zone()
+	planted := map[string]*events.TreePlanted{} // first standing tree.planted of each code wins
+	current := map[string]int{}                 // tree -> index of its open standing in g.Trees
+	end := func(tree string, at time.Time) {
+		if i, ok := current[tree]; ok {
+			g.Trees[i].Until = at
+			delete(current, tree)
+		}
+	}
+	for _, f := range b.factsOf(Key{Block, block}) {
+		if !f.Stands() {
+			continue
+		}
+		switch d := f.decoded.(type) {
+		case *events.TreePlanted:
+			if d.Block != block || planted[d.Tree] != nil {
+				continue
+			}
+			planted[d.Tree] = d
+			g.Trees = append(g.Trees, standing(d, f, zone))
+			current[d.Tree] = len(g.Trees) - 1
+		case *events.TreeMoved:
+			for _, m := range d.Moves {
+				_, here := current[m.Tree]
+				switch {
+				case m.Block == block:
+					end(m.Tree, f.Time)
+					s := b.origin(m.Tree, zone)
+					s.Tree, s.From = m.Tree, f.Time
+					s.Row, s.Position = m.Row, m.Position
+					g.Trees = append(g.Trees, s)
+					current[m.Tree] = len(g.Trees) - 1
+				case here:
+					end(m.Tree, f.Time)
+				}
+			}
+		case *events.TreeRemoved:
+			for _, p := range d.Where {
+				if p.Block != block {
+					continue
+				}
+				for _, s := range g.resolve(p, f.Time) {
+					end(s.Tree, f.Time)
+				}
+			}
+		case *events.TreeTopworked:
+			g.graft = append(g.graft, graft{f.Time, slices.DeleteFunc(slices.Clone([]events.Part(d.Where)), func(p events.Part) bool {
+				return p.Block != block
+			}), d.Cultivar})
+		}
+	}
+	slices.SortFunc(g.Trees, func(a, b Standing) int {
+		return cmp.Or(CompareLabels(a.Row, b.Row), CompareLabels(a.Position, b.Position), strings.Compare(a.Tree, b.Tree), a.From.Compare(b.From))
+	})
+	return g
+}
+
+func standing(d *events.TreePlanted, f *Fact, zone *time.Location) Standing {
+	s := Standing{Tree: d.Tree, Row: d.Row, Position: d.Position, From: f.Time, Cultivar: d.Cultivar,
+		Species: cmp.Or(d.Species, events.DefaultSpecies), Source: f.ID}
+	if p, err := civil.ParsePartial(d.Planted); err == nil {
+		s.Planted = p
+		// The record's time is the first instant of the day, month or year planted; a correction of planted alone moves it.
+		s.From = civil.DayStart(p.First, zone)
+	}
+	return s
+}
+
+// origin describes a tree that came from elsewhere by the record that planted it.
+func (b *Book) origin(tree string, zone *time.Location) Standing {
+	if fs := (&View{book: b}).Planters(tree); len(fs) > 0 {
+		return standing(fs[0].decoded.(*events.TreePlanted), fs[0], zone)
+	}
+	return Standing{}
+}
+
+// At returns the trees that stand in the block at a moment, in order of row and position.
+func (g *Ground) At(at time.Time) []Standing {
+	var out []Standing
+	for _, s := range g.Trees {
+		if !s.From.After(at) && (s.Until.IsZero() || at.Before(s.Until)) {
+			s.Cultivar = g.cultivar(s, at)
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func (g *Ground) cultivar(s Standing, at time.Time) string {
+	c := s.Cultivar
+	for _, gr := range g.graft {
+		if gr.at.After(at) {
+			continue
+		}
+		for _, p := range gr.parts {
+			if matches(p, s) {
+				c = gr.cultivar
+			}
+		}
+	}
+	return c
+}
+
+// Resolve returns the trees that the parts name at a moment: rows and trees add up, except takes away, a part without
+// either is the whole block. A share or a side counts as the whole tree. Each tree stands once.
+func (g *Ground) Resolve(parts []events.Part, at time.Time) []Standing {
+	var out []Standing
+	seen := map[string]bool{}
+	for _, p := range parts {
+		if p.Block != g.Block {
+			continue
+		}
+		for _, s := range g.resolve(p, at) {
+			if !seen[s.Tree] {
+				seen[s.Tree] = true
+				out = append(out, s)
+			}
+		}
+	}
+	slices.SortFunc(out, func(a, b Standing) int {
+		return cmp.Or(CompareLabels(a.Row, b.Row), CompareLabels(a.Position, b.Position), strings.Compare(a.Tree, b.Tree))
+	})
+	return out
+}
+
+func (g *Ground) resolve(p events.Part, at time.Time) []Standing {
+	var out []Standing
+	for _, s := range g.At(at) {
+		if matches(p, s) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func matches(p events.Part, s Standing) bool {
+	if slices.Contains(p.Except, s.Tree) {
+		return false
+	}
+	if len(p.Rows) == 0 && len(p.Trees) == 0 {
+		return true
+	}
+	return slices.Contains(p.Trees, s.Tree) || s.Row != "" && slices.Contains(p.Rows, s.Row)
+}
+
+// Missing lists the trees and rows that a part names and that do not stand in the block at that moment.
+func (g *Ground) Missing(p events.Part, at time.Time) []string {
+	var out []string
+	there := g.At(at)
+	for _, tree := range p.Trees {
+		if !slices.ContainsFunc(there, func(s Standing) bool { return s.Tree == tree }) {
+			out = append(out, tree)
+		}
+	}
+	for _, tree := range p.Except {
+		if !slices.ContainsFunc(there, func(s Standing) bool { return s.Tree == tree }) {
+			out = append(out, tree)
+		}
+	}
+	return out
+}
+
+// CompareLabels orders rows and positions as people do: "2" before "10", "2a" behind "2".
+func CompareLabels(a, b string) int {
+	na, ra := leadingNumber(a)
+	nb, rb := leadingNumber(b)
+	return cmp.Or(cmp.Compare(na, nb), strings.Compare(ra, rb), strings.Compare(a, b))
+}
+
+func leadingNumber(s string) (int, string) {
+	i := 0
+	for i < len(s) && i < 9 && s[i] >= '0' && s[i] <= '9' {
+		i++
+	}
+	if i == 0 {
+		return -1, s
+	}
+	n, _ := strconv.Atoi(s[:i])
+	return n, s[i:]
+}

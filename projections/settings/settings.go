@@ -1,0 +1,102 @@
+// Package settings is the table of numbers and choices that somebody could argue with: each with its unit, its default,
+// where that comes from, and the day it was read.
+//
+// A farm replaces one with a setting.adopted record and in no other way, so that every answer of the past can be given
+// again with the numbers that stood then. Folds ask a View for a setting on a day and get the farm's own value or the
+// default of this table.
+package settings
+
+import (
+	"strings"
+
+	"latewood/events/units"
+)
+
+// Kind says what values a setting takes.
+type Kind string
+
+// The kinds of values.
+const (
+	Number Kind = "number" // a JSON number in the setting's unit
+	Choice Kind = "choice" // one of the setting's words
+	Text   Kind = "text"   // a text with a grammar of its own
+)
+
+// A Setting is one row of the table.
+type Setting struct {
+	Name    string
+	Kind    Kind
+	Default any // float64 for a Number, string else; nil: none, and what needs it says so
+	Unit    string
+	Choices []string
+	Min     float64
+	Max     float64
+	Source  string // published source, or "common practice", or "project rule"
+	Read    string // the day the source was read; empty for rules of the project
+	Doc     string // a key of the message catalogue
+}
+
+// Names of settings that code asks for.
+const (
+	SeasonTurn        = "season-turn"
+	CountRule         = "count-rule"
+	BearingAge        = "bearing-age"
+	ClockTolerance    = "clock-tolerance"
+	MostKgPerTree     = "most-kg-per-tree-season"
+	RateSlip          = "rate-slip"
+	TotalSlip         = "total-slip"
+	HoldGap           = "weather-max-gap"
+	ContainerMassStem = "container-mass."
+)
+
+// Table lists every setting but the container masses, which are named by the farm's own kinds of containers.
+func Table() []Setting {
+	return []Setting{
+		{Name: SeasonTurn, Kind: Text, Source: "project rule",
+			Doc: "setting.season-turn"}, // default by latitude: 10-01 north, 04-01 south
+		{Name: CountRule, Kind: Choice, Default: "full-days", Choices: []string{"date", "elapsed", "full-days"},
+			Source: "project rule: no published rule says how the days of an interval are counted; the longest of three readings",
+			Doc:    "setting.count-rule"},
+		{Name: BearingAge, Kind: Number, Default: 3.0, Unit: "a", Max: 50,
+			Source: "published: FAO, The lychee crop in Asia and the Pacific: first crop in year 3 to 5", Read: "2026-11-25",
+			Doc: "setting.bearing-age"},
+		{Name: ClockTolerance, Kind: Number, Default: 5.0, Unit: "min", Max: 1440, Source: "project rule",
+			Doc: "setting.clock-tolerance"},
+		{Name: MostKgPerTree, Kind: Number, Default: 200.0, Unit: "kg", Min: 1, Max: 10000,
+			Source: "common practice: the range of one mature tree and year in published yields is 0 to 200 kg", Read: "2026-11-25",
+			Doc: "setting.most-kg-per-tree-season"},
+		{Name: RateSlip, Kind: Number, Default: 3.0, Unit: "1", Min: 1, Max: 1000, Source: "project rule",
+			Doc: "setting.rate-slip"},
+		{Name: TotalSlip, Kind: Number, Default: 25.0, Unit: "%", Max: 1000, Source: "project rule",
+			Doc: "setting.total-slip"},
+		{Name: HoldGap, Kind: Number, Default: 2.0, Unit: "h", Max: 48, Source: "project rule",
+			Doc: "setting.weather-max-gap"},
+	}
+}
+
+// Lookup finds a setting by name. A container mass is found under its stem: container-mass.bin-large.
+func Lookup(name string) (Setting, bool) {
+	for _, s := range Table() {
+		if s.Name == name {
+			return s, true
+		}
+	}
+	if kind, ok := strings.CutPrefix(name, ContainerMassStem); ok && kind != "" {
+		return Setting{Name: name, Kind: Number, Unit: "kg", Max: 5000, Source: "the farm's own scale",
+			Doc: "setting.container-mass"}, true
+	}
+	return Setting{}, false
+}
+
+// InUnit converts a number that a farm wrote in a unit of its own to the setting's unit. Units that are no UCUM codes of
+// ours (years, ratios) are taken as they stand.
+func (s Setting) InUnit(value float64, unit string) (float64, bool) {
+	if unit == "" || unit == s.Unit {
+		return value, true
+	}
+	if _, ok := units.Lookup(s.Unit); !ok {
+		return 0, false
+	}
+	v, err := units.Convert(value, unit, s.Unit)
+	return v, err == nil
+}
