@@ -21,6 +21,7 @@ type Kind struct {
 	Shape  *Shape
 	chain  chainRule
 	typ    reflect.Type
+	in     *Catalogue // that it stands in, for kinds whose rules lean on other kinds
 }
 
 // Type is the kind with its newest version, as it stands in the envelope's type.
@@ -48,13 +49,19 @@ type Step struct {
 	Up   Upcaster
 }
 
-// NewCatalogue checks and builds a catalogue: no kind twice, and from version 1 of every kind to its newest exactly one
-// step each.
+// NewCatalogue checks and builds a catalogue: no kind and no data type twice, and from version 1 of every kind to its
+// newest exactly one step each. It keeps copies of the kinds.
 func NewCatalogue(kinds []*Kind, steps []Step) (*Catalogue, error) {
 	c := &Catalogue{by: map[string]*Kind{}, types: map[reflect.Type]*Kind{}, steps: map[string][]Upcaster{}}
 	for _, k := range kinds {
+		own := *k // a kind may stand in two catalogues
+		k = &own
+		k.in = c
 		if c.by[k.Name] != nil {
 			return nil, fmt.Errorf("events: kind %s stands twice in the catalogue", k.Name)
+		}
+		if other := c.types[k.typ]; other != nil {
+			return nil, fmt.Errorf("events: kinds %s and %s have one data type, %v", other.Name, k.Name, k.typ)
 		}
 		if k.Version < 1 {
 			return nil, fmt.Errorf("events: kind %s has version %d", k.Name, k.Version)
@@ -76,7 +83,7 @@ func NewCatalogue(kinds []*Kind, steps []Step) (*Catalogue, error) {
 		}
 		c.steps[s.Kind][s.From-1] = s.Up
 	}
-	for _, k := range kinds {
+	for _, k := range c.kinds {
 		if i := slices.IndexFunc(c.steps[k.Name], func(u Upcaster) bool { return u == nil }); i >= 0 {
 			return nil, fmt.Errorf("events: no step of %s from version %d", k.Name, i+1)
 		}
@@ -98,7 +105,12 @@ var Standard = sync.OnceValue(func() *Catalogue {
 func (c *Catalogue) Kinds() []*Kind { return c.kinds }
 
 // Kind returns the kind called name, or nil.
-func (c *Catalogue) Kind(name string) *Kind { return c.by[name] }
+func (c *Catalogue) Kind(name string) *Kind {
+	if c == nil {
+		return nil
+	}
+	return c.by[name]
+}
 
 // KindOf returns the kind whose data type is that of data (a struct or a pointer to one), or nil.
 func (c *Catalogue) KindOf(data any) *Kind {
@@ -163,8 +175,8 @@ func standardKinds() []*Kind {
 
 		NewKind[WeatherRead]("weather.read", 1, chainBlock("station", "station"), ""),
 
-		NewKind[RecordCorrected]("record.corrected", 1, chainFollowed, ""),
-		NewKind[RecordWithdrawn]("record.withdrawn", 1, chainFollowed, ""),
+		NewKind[RecordCorrected]("record.corrected", 1, nil, ""), // see OwnChains
+		NewKind[RecordWithdrawn]("record.withdrawn", 1, nil, ""),
 		NewKind[RecordsReviewed]("records.reviewed", 1, chainFarm, ""),
 		NewKind[ImportMade]("import.made", 1, chainFarm, ""),
 		NewKind[RuleAdopted]("rule.adopted", 1, chainFarm, ""),

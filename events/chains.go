@@ -13,18 +13,35 @@ import (
 // FarmChain is the chain of every record that no other rule places.
 const FarmChain = "farm"
 
-// MaxChains is the most chains that one record may stand in.
+// MaxChains is the most chains that one record may stand in. A record of one block, or of one lot with its loads, stands in
+// a handful; what needs more is split by desks and `bundle` before it is recorded.
 const MaxChains = 255
 
 // A chainRule tells a record's own chains from its id and data. It sees nothing else, so that anyone who holds the bytes
 // can tell them too.
 type chainRule func(id ID, data canon.Value) []string
 
-// OwnChains returns the chains that a record stands in by its type and data alone, in byte order of their names.
+// OwnChains returns the chains that a record stands in by its type and data alone, in byte order of their names. data is
+// that of the kind's newest version (see Upcast); id is the record's.
 //
-// Corrections and withdrawals also stand in the chains of what they follow; those are not theirs by data, and whoever
-// records them adds them (see MergeChains).
-func (k *Kind) OwnChains(id ID, data canon.Value) []string { return MergeChains(k.chain(id, data)) }
+// A correction's own chains are those that its record would have with the corrected data: a spray that moves to another
+// block by correction is seen in that block's chain. Beside them, corrections and withdrawals stand in the chains of what
+// they follow. Those are not theirs by data, and whoever records them adds them with MergeChains; a withdrawal has no
+// chains of its own, so for it this is nil.
+func (k *Kind) OwnChains(id ID, data canon.Value) []string {
+	switch k.Name {
+	case "record.withdrawn":
+		return nil
+	case "record.corrected":
+		name, _, _ := SplitType(data.Get("type").Str)
+		of, err := ParseID(data.Get("record").Str)
+		if inner := k.in.Kind(name); inner != nil && err == nil && Correctable(name) {
+			return inner.OwnChains(of, data.Get("data"))
+		}
+		return nil
+	}
+	return MergeChains(k.chain(id, data))
+}
 
 // MergeChains puts chain names in byte order, each once; no names at all become the farm's chain.
 func MergeChains(lists ...[]string) []string {
@@ -34,16 +51,11 @@ func MergeChains(lists ...[]string) []string {
 	if len(all) == 0 {
 		return []string{FarmChain}
 	}
-	if len(all) > 1 { // the farm's chain is for records without another
-		all = slices.DeleteFunc(all, func(s string) bool { return s == FarmChain })
-	}
 	return all
 }
 
-func chainFarm(ID, canon.Value) []string { return []string{FarmChain} }
-
-// chainFollowed is for corrections and withdrawals: all their chains come from the record that they follow.
-func chainFollowed(ID, canon.Value) []string { return nil }
+// chainFarm is for what no other rule places.
+func chainFarm(ID, canon.Value) []string { return nil }
 
 func chainBlock(class, field string) chainRule {
 	return func(_ ID, data canon.Value) []string { return named(class, data.Get(field)) }
@@ -71,7 +83,7 @@ func chainOwn(class string) chainRule {
 	return func(id ID, _ canon.Value) []string { return []string{class + "/" + id.String()} }
 }
 
-// chainNamed puts a record into the chain of the id in a field.
+// chainNamed puts a record into the chains of the ids in fields.
 func chainNamed(class string, fields ...string) chainRule {
 	return func(_ ID, data canon.Value) []string {
 		var out []string
@@ -95,6 +107,7 @@ func chainSpray(own bool, names ...string) chainRule {
 	}
 }
 
+// chainRedrawn places a redrawing in the chains of the blocks that were and that are.
 func chainRedrawn(_ ID, data canon.Value) []string {
 	out := named("growth", data.Get("from"))
 	for _, b := range data.Get("into").Items {
@@ -103,6 +116,7 @@ func chainRedrawn(_ ID, data canon.Value) []string {
 	return out
 }
 
+// chainMoved places a move in the chains of the old block and the new one.
 func chainMoved(_ ID, data canon.Value) []string {
 	var out []string
 	for _, m := range data.Get("moves").Items {
@@ -112,6 +126,7 @@ func chainMoved(_ ID, data canon.Value) []string {
 	return out
 }
 
+// chainHeads is for evidence, which is itself the next link of every chain that it shows the end of.
 func chainHeads(_ ID, data canon.Value) []string {
 	var out []string
 	for _, h := range data.Get("heads").Items {

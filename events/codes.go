@@ -2,6 +2,7 @@ package events
 
 import (
 	"encoding/base64"
+	"encoding/hex"
 	"strings"
 )
 
@@ -54,6 +55,43 @@ func IsLot(s string) bool {
 		}
 	}
 	return true
+}
+
+// isSource reports whether s is where a record came from, as the envelope says it: /farms/FARM/DEVICE, both codes; the
+// device of a station that speaks MQTT is mqtt- and the station's code.
+func isSource(s string) bool {
+	rest, ok := strings.CutPrefix(s, "/farms/")
+	farm, device, found := strings.Cut(rest, "/")
+	return ok && found && IsCode(farm) && IsCode(strings.TrimPrefix(device, "mqtt-"))
+}
+
+// isChain reports whether s can be a chain's name: farm, or a class and a name in which every byte but A-Z a-z 0-9 - . _
+// is %XX in capitals.
+func isChain(s string) bool {
+	if s == FarmChain {
+		return true
+	}
+	class, name, ok := strings.Cut(s, "/")
+	if !ok || name == "" || !IsCode(class) {
+		return false
+	}
+	var plain []byte
+	for i := 0; i < len(name); i++ {
+		if name[i] != '%' {
+			plain = append(plain, name[i])
+			continue
+		}
+		if i+2 >= len(name) {
+			return false
+		}
+		b, err := hex.DecodeString(name[i+1 : i+3])
+		if err != nil {
+			return false
+		}
+		plain = append(plain, b[0])
+		i += 2
+	}
+	return chainName(string(plain)) == name
 }
 
 // chainName escapes a code for a chain's name: every byte but A-Z a-z 0-9 - . _ is %XX in capitals.

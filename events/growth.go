@@ -26,8 +26,8 @@ type FlushSeen struct {
 	ShootLength      *Quantity `json:"shootLength" dim:"length"`
 	BudLength        *Quantity `json:"budLength" dim:"length"`
 	TerminalsCounted *int      `json:"terminalsCounted"`
-	TerminalsInStage *int      `json:"terminalsInStage"`
-	BBCH             string    `json:"bbch" is:"label" doc:"stage code of the extended BBCH scale"`
+	TerminalsInStage *int      `json:"terminalsInThatStage" doc:"of the terminals counted"`
+	BBCH             string    `json:"bbchCode" is:"label" doc:"stage code of the extended BBCH scale"`
 }
 
 // BloomSeen is a look at the panicles.
@@ -35,13 +35,13 @@ type BloomSeen struct {
 	Common
 	Where            Where    `json:"where" is:",required"`
 	Stage            string   `json:"stage" enum:"panicles-out male-1 female male-2 over none"`
-	BBCH             string   `json:"bbch" is:"label"`
+	BBCH             string   `json:"bbchCode" is:"label" doc:"stage code of the extended BBCH scale"`
 	TerminalsCounted *int     `json:"terminalsCounted"`
 	LeaflessPanicle  *int     `json:"leaflessPanicle" doc:"of the terminals counted"`
 	LeafyPanicle     *int     `json:"leafyPanicle" doc:"of the terminals counted"`
 	Vegetative       *int     `json:"vegetative" doc:"of the terminals counted"`
 	NoMovement       *int     `json:"noMovement" doc:"of the terminals counted"`
-	_                struct{} `oneof:"stage bbch"`
+	_                struct{} `oneof:"stage bbchCode"`
 }
 
 // CropAssessed judges the crop on the trees.

@@ -3,7 +3,7 @@ package events
 // Container is a bin or crate of one pick, or several alike.
 type Container struct {
 	ID    string    `json:"id" is:"label"`
-	Kind  string    `json:"kind" is:"text,required"`
+	Kind  string    `json:"kind" is:"name" doc:"as the setting container-mass.KIND calls it"`
 	Count *int      `json:"count" doc:"absent: one"`
 	Tare  *Quantity `json:"tare" dim:"mass"`
 }
@@ -17,8 +17,8 @@ type Grades struct {
 
 // Reference is somebody else's paper.
 type Reference struct {
-	Type   string `json:"type" is:"text,required"`
-	Number string `json:"number" is:"text,required"`
+	Type   string `json:"type" is:"text"`
+	Number string `json:"number" is:"text"`
 }
 
 // FruitPicked is fruit off the trees. It carries no traceability lot code: that is made at packing.
@@ -35,7 +35,7 @@ type FruitPicked struct {
 	Grades            *Grades     `json:"grades"`
 	CullReasons       []string    `json:"cullReasons" is:"text"`
 	Condition         string      `json:"condition" enum:"dry wet hot"`
-	LengthCutBack     *Quantity   `json:"lengthCutBack" dim:"length" doc:"length of branch cut back with the fruit"`
+	LengthCutBack     *Quantity   `json:"lengthCutBackWithTheFruit" dim:"length" doc:"of the branch"`
 	Use               string      `json:"use" is:"text"`
 	NextRecipient     *Party      `json:"nextRecipient"`
 	ReferenceDocument *Reference  `json:"referenceDocument"`

@@ -16,7 +16,8 @@ type ID [16]byte
 // ErrBadID says that a text is not a UUID in the form 017f22e2-79b0-7cc3-98c4-dc0c0c07398f.
 var ErrBadID = errors.New("events: not a UUID")
 
-// ParseID reads a UUID of version 7 or 8. Capitals are taken and come back as small letters.
+// ParseID reads a UUID of any version; which of them can be a new record's id is for the Door. Capitals are taken and come
+// back as small letters.
 func ParseID(s string) (ID, error) {
 	var id ID
 	if len(s) != 36 || s[8] != '-' || s[13] != '-' || s[18] != '-' || s[23] != '-' {

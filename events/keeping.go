@@ -8,7 +8,7 @@ type RecordCorrected struct {
 	Follows string `json:"follows" is:"id,required" doc:"the version that this one follows: the record, or its latest correction"`
 	Reason  string `json:"reason" is:"text,required"`
 	Data    Raw    `json:"data" is:"data,required" doc:"the whole data, not the changes"`
-	Time    string `json:"time" is:"instant" doc:"when it really happened; absent: the time of the version that it follows"`
+	Time    string `json:"time" is:"instant" doc:"when it really happened (a date: the start of that day); absent: the time of the version that it follows"`
 }
 
 // RecordWithdrawn says that a record did not happen. It is final.
@@ -54,7 +54,7 @@ type ImportedFile struct {
 // RuleAdopted says which rule the farm goes by, and from when.
 type RuleAdopted struct {
 	Common
-	Name string `json:"name" is:"text,required"`
+	Name string `json:"name" is:"name,required"`
 	Rule string `json:"rule" is:"text,required" doc:"the rule's whole text"`
 	Hash string `json:"hash" is:"sha256,required" doc:"SHA-256 of that text"`
 	From string `json:"from" is:"date,required"`
@@ -67,7 +67,7 @@ type SeasonNamed struct {
 	From    string   `json:"from" is:"date,required"`
 	To      string   `json:"to" is:"date,required"`
 	Blocks  []string `json:"blocks" is:"code"`
-	Species string   `json:"species" is:"text"`
+	Species string   `json:"species" is:"name"`
 }
 
 // Typed is a field of a report that a person typed; it is shown as typed.
@@ -113,7 +113,7 @@ type EvidenceFor struct {
 
 // Head is the end of a chain as a bundle found it.
 type Head struct {
-	Chain string `json:"chain" is:"text,required"`
+	Chain string `json:"chain" is:"chain,required"`
 	Place int    `json:"place" is:"count,required" doc:"place in the chain"`
 	Leaf  string `json:"leaf" is:"base64,required"`
 }
@@ -154,8 +154,8 @@ type LedgerMoved struct {
 type AccessGranted struct {
 	Common
 	Grant  string `json:"grant" is:"text,required"`
-	Object string `json:"object" is:"text,required"`
-	To     string `json:"to" is:"text,required"`
+	Object string `json:"object" is:"text"`
+	To     string `json:"to" is:"text"`
 	Until  string `json:"until" is:"moment"`
 }
 
@@ -163,7 +163,7 @@ type AccessGranted struct {
 type AccessViewed struct {
 	Common
 	Grant  string `json:"grant" is:"text,required"`
-	Object string `json:"object" is:"text,required"`
+	Object string `json:"object" is:"text"`
 }
 
 // AccessEnded ends a grant.
@@ -177,5 +177,5 @@ type AccessEnded struct {
 type PersonForgotten struct {
 	Common
 	Who    string `json:"who" is:"person,required"`
-	Reason string `json:"reason" is:"text,required"`
+	Reason string `json:"reason" is:"text"`
 }

@@ -3,18 +3,18 @@ package events
 // FarmOpened is the first record of every ledger.
 type FarmOpened struct {
 	Common
-	Name      string    `json:"name" is:"text,required"`
+	Name      string    `json:"name" is:"name,required"`
 	Zone      string    `json:"zone" is:"zone,required" doc:"IANA zone: the farm's civil days are days there"`
 	Latitude  float64   `json:"latitude" is:"number,required" min:"-90" max:"90" doc:"degrees, north positive"`
 	Longitude float64   `json:"longitude" is:"number,required" min:"-180" max:"180" doc:"degrees, east positive"`
-	Elevation *Quantity `json:"elevation" dim:"length"`
+	Elevation *Quantity `json:"elevation" dim:"length" min:"-500 m" doc:"above the sea"`
 	Contact   *Party    `json:"contact"`
 }
 
 // SettingAdopted replaces one of the numbers or choices that a farm may replace. The record says from which day.
 type SettingAdopted struct {
 	Common
-	Name   string `json:"name" is:"text,required"`
+	Name   string `json:"name" is:"name,required"`
 	Value  Raw    `json:"value" is:"any,required"`
 	Unit   string `json:"unit" is:"text"`
 	Source string `json:"source" is:"text"`
@@ -55,7 +55,7 @@ type BlockFields struct {
 type BlockEstablished struct {
 	Common
 	Block string   `json:"block" is:"code,required"`
-	Name  string   `json:"name" is:"text,required"`
+	Name  string   `json:"name" is:"name,required"`
 	Area  Quantity `json:"area" is:"quantity,required" dim:"area"`
 	BlockFields
 }
@@ -65,18 +65,18 @@ type BlockChanged struct {
 	Common
 	Block string    `json:"block" is:"code,required"`
 	From  string    `json:"from" is:"date,required"`
-	Name  string    `json:"name" is:"text"`
+	Name  string    `json:"name" is:"name"`
 	Area  *Quantity `json:"area" dim:"area"`
 	BlockFields
 }
 
 // DrawnBlock is one block that a redrawing leaves.
 type DrawnBlock struct {
-	Block string   `json:"block" is:"code,required"`
-	Name  string   `json:"name" is:"text"`
-	Area  Quantity `json:"area" is:"quantity,required" dim:"area"`
-	Trees []string `json:"trees" is:"code"`
-	Rows  []string `json:"rows" is:"label"`
+	Block string    `json:"block" is:"code,required"`
+	Name  string    `json:"name" is:"name"`
+	Area  *Quantity `json:"area" dim:"area"`
+	Trees []string  `json:"trees" is:"code"`
+	Rows  []string  `json:"rows" is:"label"`
 }
 
 // BlockRedrawn splits, merges or ends blocks.
@@ -97,11 +97,11 @@ type TreePlanted struct {
 	Block           string `json:"block" is:"code,required"`
 	Row             string `json:"row" is:"label"`
 	Position        string `json:"position" is:"label"`
-	Cultivar        string `json:"cultivar" is:"text,required"`
+	Cultivar        string `json:"cultivar" is:"name,required"`
 	CultivarCertain *bool  `json:"cultivarCertain"`
-	Species         string `json:"species" is:"text" doc:"absent: Litchi chinensis"`
+	Species         string `json:"species" is:"name" doc:"absent: Litchi chinensis"`
 	Propagation     string `json:"propagation" enum:"air-layer graft cutting seedling"`
-	Rootstock       string `json:"rootstock" is:"text"`
+	Rootstock       string `json:"rootstock" is:"name"`
 	Planted         string `json:"planted" is:"partial,required" doc:"date, month or year"`
 	Source          *Party `json:"source"`
 	Replaces        string `json:"replaces" is:"code"`
@@ -121,12 +121,11 @@ type TreeMeasured struct {
 	Common
 	Where       Where     `json:"where" is:",required"`
 	Height      *Quantity `json:"height" dim:"length"`
-	WidthAlong  *Quantity `json:"widthAlong" dim:"length" doc:"canopy width along the row"`
-	WidthAcross *Quantity `json:"widthAcross" dim:"length" doc:"canopy width across the row"`
+	WidthAlong  *Quantity `json:"canopyWidthAlong" dim:"length" doc:"along the row"`
+	WidthAcross *Quantity `json:"canopyWidthAcross" dim:"length" doc:"across the row"`
 	SkirtHeight *Quantity `json:"skirtHeight" dim:"length"`
 	TrunkGirth  *Quantity `json:"trunkGirth" dim:"length"`
 	GirthHeight *Quantity `json:"girthHeight" dim:"length" doc:"at what height the girth was measured"`
-	_           struct{}  `oneof:"height widthAlong widthAcross skirtHeight trunkGirth"`
 }
 
 // Move is one tree's way from one place to another.
@@ -149,7 +148,7 @@ type TreeMoved struct {
 type TreeTopworked struct {
 	Common
 	Where    Where     `json:"where" is:",required"`
-	Cultivar string    `json:"cultivar" is:"text,required"`
+	Cultivar string    `json:"cultivar" is:"name,required"`
 	Share    *Quantity `json:"share" dim:"share"`
 }
 
@@ -162,8 +161,8 @@ type TreeRemoved struct {
 
 // Sensor is one instrument of a station.
 type Sensor struct {
-	What       string    `json:"what" is:"text,required"`
-	Height     *Quantity `json:"height" dim:"length"`
+	What       string    `json:"what" is:"text" doc:"what it measures"`
+	Height     *Quantity `json:"height" dim:"length" min:"-10 m" doc:"above the ground; below zero in the soil"`
 	Since      string    `json:"since" is:"date"`
 	Calibrated string    `json:"calibrated" is:"date"`
 }
@@ -174,7 +173,7 @@ type StationSited struct {
 	Station   string    `json:"station" is:"code,required"`
 	Latitude  float64   `json:"latitude" is:"number,required" min:"-90" max:"90"`
 	Longitude float64   `json:"longitude" is:"number,required" min:"-180" max:"180"`
-	Elevation *Quantity `json:"elevation" dim:"length"`
+	Elevation *Quantity `json:"elevation" dim:"length" min:"-500 m" doc:"above the sea"`
 	Sensors   []Sensor  `json:"sensors" is:""`
 	Blocks    []string  `json:"blocks" is:"code" doc:"the blocks it speaks for"`
 }

@@ -1,10 +1,10 @@
 package events
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"latewood/events/canon"
@@ -32,7 +32,8 @@ type Envelope struct {
 
 // AppendCanonical appends the record's canonical bytes: the envelope's attributes in the order that RFC 8785 gives them,
 // with data (which must be canonical already) spliced in. The order is fixed, so nothing is sorted here; a test holds it
-// against a general canonicaliser.
+// against a general canonicaliser. ParseRecord reads it back if all texts are ASCII that needs no escape, as the door and
+// the recorder see to.
 func (e *Envelope) AppendCanonical(dst, data []byte) []byte {
 	dst = append(dst, '{')
 	first := true
@@ -121,37 +122,39 @@ func ParseRecord(place uint64, body []byte) (*Record, error) {
 	return r, nil
 }
 
-// scan reads the canonical envelope in one pass. It knows that our own bytes have their attributes in order and escape
-// nothing outside data, and refuses anything else.
+// scan reads the canonical envelope in one pass. It knows that our own bytes have their attributes in order, none of them
+// empty, and outside data only ASCII that needs no escape; it refuses anything else. So what it takes is, but for the
+// inside of data, exactly what AppendCanonical writes.
 func (r *Record) scan(b []byte) error {
 	e := &r.Envelope
 	s := scanner{b: b}
 	if !s.take('{') {
 		return errors.New("does not begin with {")
 	}
-	prev := ""
-	specversion := ""
+	var prev []byte
+	specversion, contenttype := "", ""
 	for {
 		name, ok := s.text()
 		if !ok || !s.take(':') {
 			return fmt.Errorf("byte %d: an attribute's name was expected", s.i)
 		}
-		if name <= prev {
+		if bytes.Compare(name, prev) <= 0 {
 			return fmt.Errorf("attribute %q does not stand in canonical order", name)
 		}
 		prev = name
-		if name == "data" {
+		if string(name) == "data" {
 			start := s.i
-			if !s.skip() {
-				return errors.New("data does not end")
+			if start == len(b) || b[start] != '{' || !s.skip() {
+				return errors.New("data is no object, or does not end")
 			}
 			r.Data = b[start:s.i]
 		} else {
-			value, ok := s.text()
-			if !ok {
+			text, ok := s.text()
+			if !ok || len(text) == 0 {
 				return fmt.Errorf("attribute %s is not a plain text", name)
 			}
-			switch name {
+			value := string(text)
+			switch string(name) {
 			case "actor":
 				e.Actor = value
 			case "batch":
@@ -159,6 +162,7 @@ func (r *Record) scan(b []byte) error {
 			case "chains":
 				e.Chains = value
 			case "datacontenttype":
+				contenttype = value
 			case "devicetime":
 				e.DeviceTime = value
 			case "farm":
@@ -193,8 +197,8 @@ func (r *Record) scan(b []byte) error {
 	if s.i != len(b) {
 		return errors.New("bytes behind the record")
 	}
-	if specversion != "1.0" || r.Data == nil {
-		return errors.New("not a CloudEvents 1.0 event with data")
+	if specversion != "1.0" || contenttype != "application/json" || r.Data == nil {
+		return errors.New("not a CloudEvents 1.0 event with JSON data")
 	}
 	return r.interpret()
 }
@@ -224,14 +228,7 @@ func (r *Record) interpret() (err error) {
 		return errors.New("time or recordedtime is missing")
 	}
 	if e.DeviceTime != "" {
-		written, sent, found := strings.Cut(e.DeviceTime, " ")
-		if !found {
-			return fmt.Errorf("devicetime %q is not two times", e.DeviceTime)
-		}
-		if r.Written, err = parseStored(written); err != nil {
-			return err
-		}
-		if r.Sent, err = parseStored(sent); err != nil {
+		if r.Written, r.Sent, err = DeviceClock(e.DeviceTime); err != nil {
 			return err
 		}
 	}
@@ -265,7 +262,7 @@ func (c *Catalogue) Decode(r *Record) (any, error) {
 // DecodeData reads data of a kind and version.
 func (c *Catalogue) DecodeData(kind string, version int, data []byte) (any, error) {
 	k := c.by[kind]
-	if k == nil || version > k.Version {
+	if k == nil || version < 1 || version > k.Version {
 		return nil, fmt.Errorf("%w: type %s.v%d", ErrNewerVersion, kind, version)
 	}
 	data, err := c.Upcast(k, version, data)
@@ -279,7 +276,7 @@ func (c *Catalogue) DecodeData(kind string, version int, data []byte) (any, erro
 	return into, nil
 }
 
-// Upcast leads data from version up to the newest version of the kind.
+// Upcast leads data from version, which is 1 or more, up to the newest version of the kind.
 func (c *Catalogue) Upcast(k *Kind, version int, data []byte) ([]byte, error) {
 	for i := version; i < k.Version; i++ {
 		up, err := c.steps[k.Name][i-1](data)
@@ -305,25 +302,25 @@ func (s *scanner) take(c byte) bool {
 	return false
 }
 
-// text reads a string without escapes.
-func (s *scanner) text() (string, bool) {
+// text reads a string of ASCII without escapes.
+func (s *scanner) text() ([]byte, bool) {
 	if !s.take('"') {
-		return "", false
+		return nil, false
 	}
 	start := s.i
 	for ; s.i < len(s.b); s.i++ {
 		switch c := s.b[s.i]; {
 		case c == '"':
 			s.i++
-			return string(s.b[start : s.i-1]), true
-		case c == '\\' || c < 0x20:
-			return "", false
+			return s.b[start : s.i-1], true
+		case c == '\\' || c < 0x20 || c >= 0x80:
+			return nil, false
 		}
 	}
-	return "", false
+	return nil, false
 }
 
-// skip steps over one object or list.
+// skip steps over one object or list, looking only for where it ends.
 func (s *scanner) skip() bool {
 	depth := 0
 	for ; s.i < len(s.b); s.i++ {
@@ -355,7 +352,8 @@ func (s *scanner) skip() bool {
 }
 
 func parseStored(s string) (time.Time, error) {
-	t, err := time.Parse(time.RFC3339, s)
+	// Not Parse: that takes the machine's zone for an offset which the machine has too, and days would turn with it.
+	t, err := time.ParseInLocation(time.RFC3339, s, time.UTC)
 	if err != nil {
 		return time.Time{}, fmt.Errorf("%q is not a time with offset", s)
 	}

@@ -3,6 +3,7 @@ package events
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -15,7 +16,8 @@ type Form string
 
 // The forms. The words are those that stand in the `is` tags of the data types.
 const (
-	FormText      Form = "text"     // any text but the empty one
+	FormText      Form = "text"     // any text but the empty one, kept as given
+	FormName      Form = "name"     // what people call something: a text, brought to NFC, without blanks around it
 	FormCode      Form = "code"     // farm, block, tree, station, source, device: [a-z0-9] and inner -, up to 32
 	FormLabel     Form = "label"    // a row or a position: any text up to 32 characters, as "2a"
 	FormLot       Form = "lot"      // a lot or load code: up to 20 characters of GS1 set 82
@@ -31,6 +33,7 @@ const (
 	FormInstant   Form = "instant"  // a time with offset
 	FormSeason    Form = "season"   // 2026 or 2025/26
 	FormType      Form = "type"     // a kind with its version: spray.applied.v1
+	FormChain     Form = "chain"    // the name of a chain: farm, or a class and a name, as inputs/north
 	FormCurrency  Form = "currency" // three capital letters, ISO 4217
 	FormCount     Form = "count"    // a whole number from 0
 	FormNumber    Form = "number"   // a number
@@ -44,16 +47,36 @@ const (
 	FormData      Form = "data"    // the data of another kind, named by the field `type` beside it
 )
 
+// textForms are the forms of a JSON string.
+var textForms = []Form{
+	FormText, FormName, FormCode, FormLabel, FormLot, FormID, FormPerson, FormSHA256, FormBase64, FormGLN, FormZone, FormDate,
+	FormPartial, FormMoment, FormInstant, FormSeason, FormType, FormChain, FormCurrency,
+}
+
 // A Shape is the grammar of one value: what the data types say in Go, made walkable. Validation, table columns,
 // templates and the catalogue all read it, so that a field is described once.
 type Shape struct {
 	Form     Form
+	Type     string            // of an object: the name of its Go type, by which shapes that kinds share can be told
 	Fields   []Field           // of an object
 	Elem     *Shape            // of a list or one-or-many
 	Enum     []string          // the words that a text may be; empty: any
 	Dims     []units.Dimension // of a quantity: the dimensions that it may have
 	Min, Max *float64          // of a number or count, both inclusive
-	OneOf    [][]string        // of an object: groups of fields of which at least one must stand
+	// Least and Most are the limits of a quantity, both inclusive, where they are not the natural ones (see Range).
+	Least, Most *Quantity
+	OneOf       [][]string // of an object: groups of fields of which at least one must stand
+	Given       []Given    // of an object: fields that must stand where another has a certain value
+
+	written *Shape // of a quantity: the object {value, unit}
+}
+
+// A Given says that fields must stand where another field holds one of some words, as a pesticide's label must give its
+// interval and a fertiliser's need not.
+type Given struct {
+	Field   string
+	Words   []string
+	Require []string
 }
 
 // A Field is one member of an object.
@@ -79,24 +102,36 @@ func (s *Shape) Field(name string) *Field {
 //	is:"form,required"   the form (left out: told by the Go type), and whether the field must stand
 //	enum:"a b c"         the words a text may be
 //	dim:"mass volume"    the dimensions a Quantity may have
-//	min:"0" max:"100"    limits of a number
+//	min:"0" max:"100"    limits of a number; of a quantity with their unit, as min:"-500 m"
 //	doc:"..."            one line for the catalogue
 //	oneof:"a b"          on a blank field: at least one of the fields a, b must stand
+//	given:"a x y" require:"b c"   on a blank field: where a is x or y, b and c must stand
 //
 // It panics on a tag that it does not know: such a tag is a slip of whoever wrote the type, and the test of the
 // catalogue meets it at once.
 func shapeOf(t reflect.Type) *Shape {
-	s := &Shape{Form: FormObject}
+	s := &Shape{Form: FormObject, Type: t.Name()}
+	var common []Field
 	for i := range t.NumField() {
 		f := t.Field(i)
 		if group, ok := f.Tag.Lookup("oneof"); ok {
 			s.OneOf = append(s.OneOf, strings.Fields(group))
 			continue
 		}
+		if condition, ok := f.Tag.Lookup("given"); ok {
+			w := strings.Fields(condition)
+			s.Given = append(s.Given, Given{Field: w[0], Words: w[1:], Require: strings.Fields(f.Tag.Get("require"))})
+			continue
+		}
 		if f.Anonymous {
 			inner := shapeOf(f.Type)
+			if f.Type == reflect.TypeFor[Common]() {
+				common = inner.Fields // what every kind carries is told last
+				continue
+			}
 			s.Fields = append(s.Fields, inner.Fields...)
 			s.OneOf = append(s.OneOf, inner.OneOf...)
+			s.Given = append(s.Given, inner.Given...)
 			continue
 		}
 		name := f.Tag.Get("json")
@@ -111,6 +146,7 @@ func shapeOf(t reflect.Type) *Shape {
 			Name: name, Required: option == "required", Doc: f.Tag.Get("doc"), Shape: fieldShape(f.Type, Form(form), f.Tag),
 		})
 	}
+	s.Fields = append(s.Fields, common...)
 	return s
 }
 
@@ -136,7 +172,11 @@ func fieldShape(t reflect.Type, form Form, tag reflect.StructTag) *Shape {
 			if len(s.Dims) == 0 {
 				panic(fmt.Sprintf("events: a quantity without dimension (%s)", tag))
 			}
-			s.Min, s.Max = limit(tag, "min"), limit(tag, "max")
+			s.Least, s.Most = quantityLimit(tag, "min", s.Dims), quantityLimit(tag, "max", s.Dims)
+			s.written = &Shape{Form: FormObject, Fields: []Field{
+				{Name: "value", Required: true, Shape: &Shape{Form: FormNumber}},
+				{Name: "unit", Required: true, Shape: &Shape{Form: FormText, Dims: s.Dims}}, // so that a missing one can be told
+			}}
 			return s
 		}
 		return shapeOf(t)
@@ -155,6 +195,9 @@ func fieldShape(t reflect.Type, form Form, tag reflect.StructTag) *Shape {
 			panic(fmt.Sprintf("events: no form for %s", t))
 		}
 	}
+	if !slices.Contains(textForms, form) && form != FormBool && form != FormCount && form != FormNumber {
+		panic(fmt.Sprintf("events: form %q is none of a %s", form, t))
+	}
 	s := &Shape{Form: form, Enum: strings.Fields(tag.Get("enum"))}
 	if form == FormNumber || form == FormCount {
 		s.Min, s.Max = limit(tag, "min"), limit(tag, "max")
@@ -172,6 +215,44 @@ func limit(tag reflect.StructTag, name string) *float64 {
 		panic(fmt.Sprintf("events: limit %q is no number", text))
 	}
 	return &f
+}
+
+// quantityLimit reads a limit with its unit, "-500 m".
+func quantityLimit(tag reflect.StructTag, name string, dims []units.Dimension) *Quantity {
+	text, ok := tag.Lookup(name)
+	if !ok {
+		return nil
+	}
+	number, code, _ := strings.Cut(text, " ")
+	f, err := strconv.ParseFloat(number, 64)
+	if unit, known := units.Lookup(code); err != nil || !known || !slices.Contains(dims, unit.Dimension) {
+		panic(fmt.Sprintf("events: limit %q is no quantity of %v", text, dims))
+	}
+	return &Quantity{Value: f, Unit: code}
+}
+
+// Range gives the limits of a quantity of one of its dimensions, both inclusive, nil where there is none.
+//
+// Where the type sets none they are the natural ones: nothing is colder than -273.15 Cel, a share is 0 to 100 %, a
+// direction 0 to 360 deg, and everything else is not below zero, which is a Quantity without unit.
+func (s *Shape) Range(d units.Dimension) (low, high *Quantity) {
+	switch d {
+	case units.Temperature:
+		low = &Quantity{Value: -273.15, Unit: "Cel"}
+	case units.Share:
+		low, high = &Quantity{Value: 0, Unit: "%"}, &Quantity{Value: 100, Unit: "%"}
+	case units.Angle:
+		low, high = &Quantity{Value: 0, Unit: "deg"}, &Quantity{Value: 360, Unit: "deg"}
+	default:
+		low = &Quantity{}
+	}
+	if s.Least != nil && units.Check(s.Least.Unit, d) == nil {
+		low = s.Least
+	}
+	if s.Most != nil && units.Check(s.Most.Unit, d) == nil {
+		high = s.Most
+	}
+	return low, high
 }
 
 // Encode makes the JSON value of a data type: fields that are empty (no text, no items, nil) are left out, for absent
@@ -225,7 +306,10 @@ func encodeSlice(v reflect.Value) (canon.Value, bool) {
 	}
 	if v.Type().Elem().Kind() == reflect.Uint8 { // Raw: JSON that is kept as it is
 		out, err := canon.Parse(v.Bytes())
-		return out, err == nil
+		if err != nil {
+			return canon.Value{Kind: canon.Null}, true // the door refuses it at its path, where a gap would be silent
+		}
+		return out, true
 	}
 	if strings.HasPrefix(v.Type().Name(), "OneOrMany[") && v.Len() == 1 {
 		return encode(v.Index(0))

@@ -1,6 +1,10 @@
 package events
 
-import "bytes"
+import (
+	"bytes"
+
+	"latewood/events/units"
+)
 
 // A Quantity is a measured value with its unit, kept as the person gave it. Unit is a UCUM code (Unified Code for Units
 // of Measure), as kg, [lb_av], L/har. Sums never use Value as it stands: they use units.Base, which is exact.
@@ -8,6 +12,9 @@ type Quantity struct {
 	Value float64 `json:"value" is:"number,required"`
 	Unit  string  `json:"unit" is:"text,required"`
 }
+
+// String writes the quantity for people, as "12.5 kg".
+func (q Quantity) String() string { return units.FormatNumber(q.Value) + " " + q.Unit }
 
 // A Where says which part of the farm a record is about: one part, or several.
 type Where = OneOrMany[Part]
@@ -72,7 +79,7 @@ type Person struct {
 // A Party is a business: a packer, a supplier, an authority. A natural person is a party by register code only.
 type Party struct {
 	Code    string `json:"code" is:"code"`
-	Name    string `json:"name" is:"text"`
+	Name    string `json:"name" is:"name"`
 	Phone   string `json:"phone" is:"text"`
 	Address string `json:"address" is:"text"`
 	GLN     string `json:"gln" is:"gln" doc:"global location number, 13 digits with its check digit"`

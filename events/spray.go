@@ -2,15 +2,15 @@ package events
 
 // Ingredient is one active ingredient of a product.
 type Ingredient struct {
-	Name  string   `json:"name" is:"text,required"`
-	Share Quantity `json:"share" is:"quantity,required" dim:"share mass-per-volume mass-per-mass" doc:"% by mass, or mass in a volume"`
-	MoA   *MoA     `json:"moa"`
+	Name  string    `json:"name" is:"name,required"`
+	Share *Quantity `json:"share" dim:"share mass-per-volume mass-per-mass" doc:"% by mass, or mass in a volume"`
+	MoA   *MoA      `json:"moa"`
 }
 
 // MoA is a mode of action as a published scheme groups it.
 type MoA struct {
 	Scheme  string `json:"scheme" is:"text"`
-	Group   string `json:"group" is:"text,required"`
+	Group   string `json:"group" is:"text"`
 	Version string `json:"version" is:"text"`
 }
 
@@ -38,8 +38,8 @@ type Reentry struct {
 
 // LabelRate is a rate that a label gives.
 type LabelRate struct {
-	Min *Quantity `json:"min" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume mass volume"`
-	Max *Quantity `json:"max" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume mass volume"`
+	Min *Quantity `json:"min" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume share mass volume"`
+	Max *Quantity `json:"max" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume share mass volume"`
 	Per string    `json:"per" is:"text" doc:"per what, where the unit does not say it, as tree"`
 	_   struct{}  `oneof:"min max"`
 }
@@ -47,7 +47,7 @@ type LabelRate struct {
 // LabelFiled is what a person read off one product's label. The program ships no label.
 type LabelFiled struct {
 	Common
-	Product              string                 `json:"product" is:"text,required"`
+	Product              string                 `json:"product" is:"name,required"`
 	Material             string                 `json:"material" is:"text,required" enum:"pesticide minimum-risk growth-regulator adjuvant nutrient biological other"`
 	ReadBy               string                 `json:"readBy" is:"text,required"`
 	LabelVersion         string                 `json:"labelVersion" is:"text"`
@@ -67,25 +67,26 @@ type LabelFiled struct {
 	Withholding          OneOrMany[Withholding] `json:"withholding" is:""`
 	Reentry              OneOrMany[Reentry]     `json:"reentry" is:""`
 	Rates                []LabelRate            `json:"rates" is:""`
-	LeastDaysBetween     *int                   `json:"leastDaysBetween" doc:"least days between applications"`
-	MostApplications     *int                   `json:"mostApplications" doc:"most applications a season"`
-	MostProduct          *Quantity              `json:"mostProduct" dim:"mass-per-area volume-per-area" doc:"most product an area and season"`
-	MostProductPerUse    *Quantity              `json:"mostProductPerUse" dim:"mass-per-area volume-per-area" doc:"most product an area and application"`
-	MostIngredient       *Quantity              `json:"mostIngredient" dim:"mass-per-area" doc:"most active ingredient an area and season"`
-	MostIngredientPerUse *Quantity              `json:"mostIngredientPerUse" dim:"mass-per-area" doc:"most active ingredient an area and application"`
-	SeasonMeans          string                 `json:"seasonMeans" is:"text" doc:"what the label calls a season"`
-	MostConsecutive      *int                   `json:"mostConsecutive" doc:"most consecutive uses of a group"`
+	LeastDaysBetween     *int                   `json:"leastDaysBetweenApplications"`
+	MostApplications     *int                   `json:"mostApplicationsASeason"`
+	MostProduct          *Quantity              `json:"mostProductPerSeason" dim:"mass-per-area volume-per-area"`
+	MostProductPerUse    *Quantity              `json:"mostProductPerApplication" dim:"mass-per-area volume-per-area"`
+	MostIngredient       *Quantity              `json:"mostActiveIngredientPerSeason" dim:"mass-per-area"`
+	MostIngredientPerUse *Quantity              `json:"mostActiveIngredientPerApplication" dim:"mass-per-area"`
+	SeasonMeans          string                 `json:"whatItCallsASeason" is:"text"`
+	MostConsecutive      *int                   `json:"mostConsecutiveUsesOfAGroup" doc:"of one mode of action"`
 	WindLimit            *Quantity              `json:"windLimit" dim:"speed"`
 	BufferToWater        *Quantity              `json:"bufferToWater" dim:"length"`
-	RainFreeHours        *float64               `json:"rainFreeHours" is:"number" min:"0" max:"1000"`
-	BloomWords           string                 `json:"bloomWords" is:"text" doc:"the label on bloom and pollinators"`
-	Equipment            []string               `json:"equipment" is:"text"`
+	RainFreeTime         *Quantity              `json:"rainFreeTime" dim:"duration"`
+	BloomWords           string                 `json:"bloomAndPollinatorWords" is:"text"`
+	Equipment            []string               `json:"equipmentAllowed" is:"text"`
 	SignalWord           string                 `json:"signalWord" is:"text"`
 	ProtectiveEquipment  string                 `json:"protectiveEquipment" is:"text"`
 	EarlyEntryEquipment  string                 `json:"earlyEntryEquipment" is:"text"`
 	RestrictedUse        *bool                  `json:"restrictedUse"`
 	SafetyDataSheet      string                 `json:"safetyDataSheet" is:"sha256"`
 	OrganicUse           *bool                  `json:"organicUse"`
+	_                    struct{}               `given:"material pesticide growth-regulator" require:"registration activeIngredients crop withholding reentry"`
 }
 
 // LabelClosed ends a label's use. It never changes an old spray's interval by itself.
@@ -107,7 +108,7 @@ const (
 // MixItem is one product of a tank.
 type MixItem struct {
 	Label        string    `json:"label" is:"id"`
-	Product      string    `json:"product" is:"text"`
+	Product      string    `json:"product" is:"name"`
 	Registration string    `json:"registration" is:"text"`
 	Rate         *Quantity `json:"rate" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume share mass volume"`
 	Total        *Quantity `json:"total" dim:"mass volume" doc:"of the product, not of the mix"`
@@ -121,9 +122,9 @@ func (m MixItem) IsActive() bool { return m.Role == "" || m.Role == RoleActive }
 
 // Notice is a warning given to somebody before a spray.
 type Notice struct {
-	Who  string `json:"who" is:"text,required"`
+	Who  string `json:"who" is:"text"`
 	How  string `json:"how" is:"text"`
-	When string `json:"when" is:"moment,required"`
+	When string `json:"when" is:"moment"`
 }
 
 // SprayPlanned closes its blocks from its start on, until it is begun or called off.
@@ -164,20 +165,20 @@ type SprayedPart struct {
 
 // Condition is the weather as it was read at a spray.
 type Condition struct {
-	At               string    `json:"at" is:"moment,required"`
+	At               string    `json:"at" is:"moment"`
 	WindSpeed        *Quantity `json:"windSpeed" dim:"speed"`
 	WindDirection    *Quantity `json:"windDirection" dim:"angle"`
 	AtHeight         *Quantity `json:"atHeight" dim:"length"`
 	AirTemperature   *Quantity `json:"airTemperature" dim:"temperature"`
-	RelativeHumidity *Quantity `json:"relativeHumidity" dim:"share"`
+	RelativeHumidity *Quantity `json:"relativeHumidity" dim:"share" max:"105 %" doc:"a raw sensor may show more than 100"`
 	MeasuredBy       string    `json:"measuredBy" is:"text"`
 }
 
 // Suspension is a break in a spray.
 type Suspension struct {
-	From   string `json:"from" is:"moment,required"`
+	From   string `json:"from" is:"moment"`
 	To     string `json:"to" is:"moment"`
-	Reason string `json:"reason" is:"text,required"`
+	Reason string `json:"reason" is:"text"`
 }
 
 // Warning is how people were kept out.
@@ -210,7 +211,7 @@ type SprayApplied struct {
 	Sides                  string                 `json:"sides" is:"text"`
 	AlternateRows          *bool                  `json:"alternateRows"`
 	Conditions             []Condition            `json:"conditions" is:""`
-	Applicator             *Person                `json:"applicator"`
+	Applicator             *Person                `json:"applicator" is:",required"`
 	NoncertifiedApplicator string                 `json:"noncertifiedApplicator" is:"person"`
 	SupervisedBy           *Person                `json:"supervisedBy"`
 	Contractor             *Party                 `json:"contractor"`
@@ -219,6 +220,7 @@ type SprayApplied struct {
 	Suspensions            []Suspension           `json:"suspensions" is:""`
 	Warning                *Warning               `json:"warning"`
 	LeftOver               string                 `json:"leftOver" is:"text"`
+	_                      struct{}               `oneof:"target purpose"`
 }
 
 // HoldJudged is a person's reading where the label gives no number; it is shown as theirs.

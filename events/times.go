@@ -3,13 +3,15 @@ package events
 import (
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"latewood/events/canon"
 	"latewood/events/civil"
 )
 
-// instant reads a time with offset (or without: the farm's zone) and returns it in the ledger's form.
+// instant reads a time with offset (or without: the farm's zone) and returns it in the ledger's form. A date is refused.
 func (c *check) instant(field, text string) string {
 	if text == "" {
 		return ""
@@ -33,12 +35,7 @@ func (c *check) badTime(field, text string, err error) {
 		c.add(field, text, say("refuse.skipped-hour", "zone", c.door.Zone.String()), say("refuse.skipped-hour-instead"))
 		return
 	}
-	why := say("refuse.time")
-	var form *civil.FormError
-	if errors.As(err, &form) {
-		why = say("refuse.time-"+string(form.Reason), "text", text)
-	}
-	c.add(field, text, why, say("refuse.form.moment", "example", exampleOf(FormMoment)))
+	c.add(field, text, badWhen("refuse.not.moment", err), say("refuse.form.moment", "example", exampleOf(FormMoment)))
 }
 
 // when checks dates and times inside data and writes them in the ledger's form.
@@ -47,14 +44,14 @@ func (c *check) when(v *canon.Value, form Form, path string) {
 	case FormDate:
 		d, err := civil.ParseDate(v.Str)
 		if err != nil {
-			c.badDate(path, v.Str, err)
+			c.add(path, v.Str, badWhen("refuse.not.date", err), say("refuse.form.date", "example", exampleOf(FormDate)))
 			return
 		}
 		v.Str = d.String()
 	case FormPartial:
 		p, err := civil.ParsePartial(v.Str)
 		if err != nil {
-			c.badDate(path, v.Str, err)
+			c.add(path, v.Str, badWhen("refuse.not.partial", err), say("refuse.form.partial"))
 			return
 		}
 		v.Str = p.String()
@@ -65,18 +62,30 @@ func (c *check) when(v *canon.Value, form Form, path string) {
 			return
 		}
 		v.Str = m.String()
+	case FormSeason:
+		season, err := civil.ParseSeason(v.Str)
+		if err != nil {
+			c.add(path, v.Str, badWhen("refuse.not.season", err), say("refuse.form.season", "example", exampleOf(FormSeason)))
+			return
+		}
+		v.Str = string(season)
 	case FormInstant:
-		v.Str = c.instant(path, v.Str)
+		stamp, err := civil.ParseTime(v.Str, c.door.Zone)
+		if err != nil {
+			c.badTime(path, v.Str, err)
+			return
+		}
+		v.Str = civil.FormatTime(stamp.At)
 	}
 }
 
-func (c *check) badDate(path, text string, err error) {
-	why := say("refuse.date")
+// badWhen says what is wrong with the text of a date or time; plain is the key for what is none at all.
+func badWhen(plain string, err error) Sentence {
 	var form *civil.FormError
-	if errors.As(err, &form) {
-		why = say("refuse.time-"+string(form.Reason), "text", text)
+	if !errors.As(err, &form) || form.Reason == civil.BadForm {
+		return say(plain) //words:keys refuse.not.
 	}
-	c.add(path, text, why, say("refuse.form.date", "example", exampleOf(FormDate)))
+	return say("refuse.time-" + string(form.Reason))
 }
 
 // A Moment is a time that may be known only to the day: `started`, `ended`, `from` and their like.
@@ -114,51 +123,100 @@ func (m Moment) Latest(zone *time.Location) time.Time {
 // time finds the record's time, from `time` or the field that gives it, and refuses contradictions with both values
 // named.
 func (c *check) time(out *Accepted) {
-	data := out.Draft.Data
-	field, given, ok := c.timeField(out.Kind, data)
-	var stamp civil.Stamp
+	told := len(c.problems)
+	at, ok := c.happened(out.Kind, out.Draft.Data, c.read, out.Draft.Time, "time", "data.")
 	switch {
-	case out.Draft.Time != "":
-		var err error
-		if stamp, err = civil.ParseTime(out.Draft.Time, c.door.Zone); err != nil {
-			c.badTime("time", out.Draft.Time, err)
-			return
-		}
-		out.Time = stamp.At
-		if ok && !given.holds(out.Time, stamp.Precision == civil.ToDay, c.door.Zone) {
-			c.add("time", out.Draft.Time, say("refuse.time-contradicts", "time", out.Draft.Time, "field", "data."+field, "value", data.Get(field).Str),
-				say("refuse.time-contradicts-instead", "field", "data."+field))
-			return
-		}
-		if ok && stamp.Precision == civil.ToDay {
-			out.Time = given.at // the field knows it better than a date does
-		}
 	case ok:
-		out.Time = given.at
-	default:
-		instead := say("refuse.time-missing-instead")
+		out.Time = at
+		out.Draft.Time = civil.FormatTime(at)
+	case len(c.problems) == told && !c.timeIsTold(out.Kind, out.Draft.Data):
+		instead := say("refuse.time-missing-instead", "example", exampleOf(FormMoment))
 		if len(out.Kind.TimeFrom) > 0 {
 			instead = say("refuse.time-missing-field", "field", "data."+out.Kind.TimeFrom[0])
 		}
 		c.add("time", nil, say(NeedsTime), instead)
+	}
+}
+
+// timeIsTold reports whether a field that gives the time stands there, readable or not, or its lack was told already.
+func (c *check) timeIsTold(k *Kind, data canon.Value) bool {
+	if data.Kind != canon.Object {
+		return true // it is refused for that
+	}
+	return slices.ContainsFunc(k.TimeFrom, func(name string) bool {
+		return k.Shape.Field(name).Required || data.Get(name).Kind != canon.Absent
+	})
+}
+
+// correctedTime holds the time that a correction states against the data that it brings, as time does for a new record.
+// Without one the time of the version that it follows counts, which only the ledger knows.
+func (c *check) correctedTime(data *canon.Value, said string) {
+	inner := data.Get("data")
+	if c.inner == nil || inner.Kind != canon.Object {
 		return
 	}
-	if name := out.Kind.Starts; name != "" {
-		if text := data.Get(name); text.Kind == canon.String {
-			started, err := ParseMoment(text.Str, c.door.Zone)
-			// A start known only to the day may be any time of that day, so only a later day contradicts.
-			late := err == nil && started.At.After(out.Time)
-			if err == nil && late && (given.only || started.Only) && ok {
-				late = started.Day.After(civil.DateOf(out.Time, c.door.Zone))
-			}
-			if late {
-				c.add("data."+name, text.Str, say("refuse.starts-after", "started", text.Str, "time", civil.FormatTime(out.Time)),
-					say("refuse.starts-after-instead", "field", "data."+name))
-			}
-		}
+	if at, ok := c.happened(c.inner, inner, c.read.Get("data"), said, "data.time", "data.data."); ok && said != "" {
+		data.Set("time", canon.Text(civil.FormatTime(at)))
 	}
-	out.Draft.Time = civil.FormatTime(out.Time)
-	out.Time = out.Time.Truncate(time.Millisecond)
+}
+
+// happened works out when it happened, from the text of a time field and the data. It is not ok where neither says it or
+// what they say was refused. read is the data as it was read; field is the path of the time field, in that of the data's
+// fields.
+func (c *check) happened(k *Kind, data, read canon.Value, text, field, in string) (at time.Time, ok bool) {
+	zone := c.door.Zone
+	name, given, found := c.timeField(k, data)
+	dayOnly := given.only
+	switch {
+	case text != "":
+		stamp, err := civil.ParseTime(text, zone)
+		if err != nil {
+			if field == "time" {
+				c.badTime(field, text, err)
+			} // in data the field's own check has told it
+			return at, false
+		}
+		at, dayOnly = stamp.At, stamp.Precision == civil.ToDay
+		// The start of a day that a field knows only as a day: so it comes out of a ledger.
+		dayOnly = dayOnly || given.only && at.Equal(given.at)
+		// Only the first of the fields is the time itself. The others stand in where nothing better is known, and may be
+		// earlier: pruning that started and whose end was not noted.
+		if found && name == k.TimeFrom[0] && !given.holds(at, dayOnly, zone) {
+			c.add(field, text, say("refuse.time-contradicts", "time", text, "field", in+name, "value", read.Get(name).Str),
+				say("refuse.time-contradicts-instead", "field", in+name))
+			return at, false
+		}
+		// On the day that a date names, a field with the time of day knows it better.
+		if found && dayOnly && !given.only && civil.DateOf(at, zone) == civil.DateOf(given.at, zone) {
+			at, dayOnly = given.at, false
+		}
+	case found:
+		at = given.at
+	default:
+		return at, false
+	}
+	if k.Starts == "" || data.Get(k.Starts).Kind != canon.String {
+		return at, true
+	}
+	started, err := ParseMoment(data.Get(k.Starts).Str, zone)
+	if err != nil {
+		return at, true // its own check has told it
+	}
+	// What is known to the day may be any time of it, so there only a later day contradicts.
+	late := started.At.After(at)
+	if late && (dayOnly || started.Only) {
+		late = started.Day.After(civil.DateOf(at, zone))
+	}
+	if late {
+		end := field
+		if found && name != k.Starts {
+			end = in + name
+		}
+		c.add(in+k.Starts, read.Get(k.Starts).Str, say("refuse.starts-after", "started", data.Get(k.Starts).Str, "time", civil.FormatTime(at)),
+			say("refuse.starts-after-instead", "field", in+k.Starts, "end", end))
+		return at, false
+	}
+	return at, true
 }
 
 // stated is what a data field says about the record's time: an instant, or a span of days known only as such.
@@ -187,18 +245,20 @@ func (c *check) timeField(k *Kind, data canon.Value) (name string, s stated, ok 
 		if v.Kind != canon.String {
 			continue
 		}
-		if k.Shape.Field(name).Shape.Form == FormPartial || k.Shape.Field(name).Shape.Form == FormDate {
+		switch k.Shape.Field(name).Shape.Form {
+		case FormPartial, FormDate:
 			p, err := civil.ParsePartial(v.Str)
 			if err != nil {
-				continue
+				return "", stated{}, false // its own check has told it
 			}
 			return name, stated{civil.DayStart(p.First, c.door.Zone), true, p.First, p.Last}, true
+		default:
+			m, err := ParseMoment(v.Str, c.door.Zone)
+			if err != nil {
+				return "", stated{}, false
+			}
+			return name, stated{m.At, m.Only, m.Day, m.Day}, true
 		}
-		m, err := ParseMoment(v.Str, c.door.Zone)
-		if err != nil {
-			continue
-		}
-		return name, stated{m.At, m.Only, m.Day, m.Day}, true
 	}
 	return "", stated{}, false
 }
@@ -208,13 +268,12 @@ func RecordedAt(t time.Time) string { return civil.FormatRecorded(t) }
 
 // DeviceClock reads the two times of a devicetime that Check let through.
 func DeviceClock(s string) (written, sent time.Time, err error) {
-	var a, b string
-	if _, err := fmt.Sscanf(s, "%s %s", &a, &b); err != nil {
+	a, b, _ := strings.Cut(s, " ")
+	if written, err = parseStored(a); err == nil {
+		sent, err = parseStored(b)
+	}
+	if err != nil {
 		return time.Time{}, time.Time{}, fmt.Errorf("events: devicetime %q: %w", s, err)
 	}
-	if written, err = parseStored(a); err != nil {
-		return time.Time{}, time.Time{}, err
-	}
-	sent, err = parseStored(b)
-	return written, sent, err
+	return written, sent, nil
 }

@@ -4,11 +4,11 @@ package events
 type WeatherRead struct {
 	Common
 	Station           string    `json:"station" is:"code,required"`
-	Interval          *float64  `json:"interval" is:"number" min:"0" max:"8784000" doc:"seconds that the reading speaks for, up to its time"`
+	Interval          *float64  `json:"interval" is:"number" min:"0" max:"31622400" doc:"seconds that the reading speaks for, up to its time"`
 	AirTemperature    *Quantity `json:"airTemperature" dim:"temperature" doc:"mean of the interval, or instant"`
 	AirTemperatureMin *Quantity `json:"airTemperatureMin" dim:"temperature"`
 	AirTemperatureMax *Quantity `json:"airTemperatureMax" dim:"temperature"`
-	RelativeHumidity  *Quantity `json:"relativeHumidity" dim:"share"`
+	RelativeHumidity  *Quantity `json:"relativeHumidity" dim:"share" max:"105 %" doc:"a raw sensor may show more than 100"`
 	WetBulb           *Quantity `json:"wetBulb" dim:"temperature"`
 	WindSpeed         *Quantity `json:"windSpeed" dim:"speed"`
 	WindGust          *Quantity `json:"windGust" dim:"speed"`
@@ -16,7 +16,7 @@ type WeatherRead struct {
 	Rain              *Quantity `json:"rain" dim:"length"`
 	RainTrace         *bool     `json:"rainTrace"`
 	SolarRadiation    *Quantity `json:"solarRadiation" dim:"irradiance"`
-	LeafWetness       *Quantity `json:"leafWetness" dim:"share"`
+	LeafWetness       *Quantity `json:"leafWetness" dim:"share" max:"105 %" doc:"share of the interval, or of the sensor's scale"`
 	SoilTemperature   *Quantity `json:"soilTemperature" dim:"temperature"`
 	_                 struct{}  `oneof:"airTemperature airTemperatureMin airTemperatureMax relativeHumidity wetBulb windSpeed windGust windDirection rain rainTrace solarRadiation leafWetness soilTemperature"`
 }

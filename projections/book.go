@@ -44,9 +44,12 @@ type Book struct {
 	// treeBlocks and movesOf tie a tree's moves to every block that it ever stood in.
 	treeBlocks map[string]map[string]bool
 	movesOf    map[string]map[events.ID]*Fact
-	wide       []*Fact // farm-wide facts, unsorted
-	stations   map[string]*Series
-	overlay    map[events.ID]bool // ids of readings that a correction or withdrawal replaced
+	// beside ties blocks that one record names together: a pick over two blocks is shared over the trees of both, so the
+	// state of each leans on the ground of the other (View.GroundOf).
+	beside   map[string]map[string]bool
+	wide     []*Fact // farm-wide facts, unsorted
+	stations map[string]*Series
+	overlay  map[events.ID]bool // ids of readings that a correction or withdrawal replaced
 
 	dirty  map[Key]bool
 	cache  map[cacheKey]any
@@ -67,6 +70,7 @@ func NewBook(cat *events.Catalogue) *Book {
 		byKey: map[Key]map[events.ID]*Fact{}, leans: map[events.ID]map[Key]bool{},
 		about:      map[events.ID]map[events.ID]*Fact{},
 		treeBlocks: map[string]map[string]bool{}, movesOf: map[string]map[events.ID]*Fact{},
+		beside:   map[string]map[string]bool{},
 		stations: map[string]*Series{}, overlay: map[events.ID]bool{},
 		dirty: map[Key]bool{}, cache: map[cacheKey]any{}, loaded: map[cacheKey][]byte{}, ground: map[string]*Ground{},
 	}
@@ -185,6 +189,7 @@ func (b *Book) link(f *Fact) {
 		}
 		b.about[id][f.ID] = f
 	}
+	b.tie(keys)
 	switch d := f.decoded.(type) {
 	case *events.TreePlanted:
 		b.stood(d.Tree, d.Block)
@@ -214,6 +219,21 @@ func (b *Book) stood(tree, block string) {
 	b.treeBlocks[tree][block] = true
 }
 
+// tie remembers that a record names several blocks together. Like stood it only grows.
+func (b *Book) tie(keys []Key) {
+	for _, k := range keys {
+		for _, other := range keys {
+			if k.Class != Block || other.Class != Block || k == other {
+				continue
+			}
+			if b.beside[k.Code] == nil {
+				b.beside[k.Code] = map[string]bool{}
+			}
+			b.beside[k.Code][other.Code] = true
+		}
+	}
+}
+
 func (b *Book) unlink(f *Fact) {
 	for _, k := range KeysOf(f) {
 		delete(b.byKey[k], f.ID)
@@ -234,7 +254,7 @@ func (b *Book) unlink(f *Fact) {
 
 // touch marks everything dirty that a fact can move.
 func (b *Book) touch(f *Fact) {
-	if isWide(f.Kind) {
+	if isWide(f.Kind) || spans(f) {
 		b.farm = nil
 		for k := range b.byKey {
 			b.mark(k)
@@ -258,9 +278,33 @@ func (b *Book) touch(f *Fact) {
 	b.mark(FarmKey)
 	for _, tree := range treesOf(f) {
 		for block := range b.treeBlocks[tree] {
-			b.mark(Key{Block, block})
+			b.markGround(block)
 		}
 	}
+	if movesGround(f.Kind) {
+		for _, k := range KeysOf(f) {
+			if k.Class == Block {
+				b.markGround(k.Code)
+			}
+		}
+	}
+}
+
+// markGround marks a block whose trees changed, and every block whose state looks at them.
+func (b *Book) markGround(block string) {
+	b.mark(Key{Block, block})
+	for other := range b.beside[block] {
+		b.mark(Key{Block, other})
+	}
+}
+
+// movesGround reports whether a kind can change what newGround makes of a block.
+func movesGround(kind string) bool {
+	switch kind {
+	case "block.established", "block.changed", "block.redrawn", "tree.planted", "tree.moved", "tree.removed", "tree.topworked":
+		return true
+	}
+	return false
 }
 
 func (b *Book) markLeaning(id events.ID) {
@@ -372,7 +416,7 @@ func (b *Book) Keys(class string) []string {
 	}
 	if class == Station {
 		for code, s := range b.stations {
-			if s.Rows() > 0 && !slices.Contains(out, code) {
+			if s.bare() > 0 && !slices.Contains(out, code) {
 				out = append(out, code)
 			}
 		}
@@ -457,10 +501,31 @@ func KeysOf(f *Fact) []Key {
 		for _, p := range PartsOf(f.decoded) {
 			out = append(out, Key{Block, p.Block})
 		}
+		if station := stationOf(f.decoded); station != "" {
+			out = append(out, Key{Station, station})
+		}
 	}
 	if len(out) == 0 {
 		return []Key{FarmKey}
 	}
 	slices.SortFunc(out, func(a, b Key) int { return strings.Compare(a.String(), b.String()) })
 	return slices.Compact(out)
+}
+
+// A Saying is a correction or withdrawal of a record, as the recorder needs it.
+type Saying struct {
+	ID        events.ID
+	Follows   events.ID
+	Withdraws bool
+	Chains    string // the envelope's attribute
+}
+
+// Said lists what was said about a record, in the order of ids; also what waits for it.
+func (b *Book) Said(target events.ID) []Saying {
+	var out []Saying
+	for _, v := range b.versions[target] {
+		out = append(out, Saying{v.record.ID, v.follows, v.withdraws, v.record.Envelope.Chains})
+	}
+	slices.SortFunc(out, func(x, y Saying) int { return slices.Compare(x.ID[:], y.ID[:]) })
+	return out
 }

@@ -29,6 +29,14 @@ type Ground struct {
 	Block string
 	Trees []Standing // by row and position, then by code, then by From
 	graft []graft
+	count []counted
+	stays map[string][]int // indices of Trees by tree
+}
+
+// counted is what a record says of the number of a block's trees, from a day on.
+type counted struct {
+	from  civil.Date
+	trees int
 }
 
 type graft struct {
@@ -63,6 +71,14 @@ func newGround(b *Book, block string) *Ground {
 			continue
 		}
 		switch d := f.decoded.(type) {
+		case *events.BlockEstablished:
+			if d.Trees != nil {
+				g.count = append(g.count, counted{trees: *d.Trees}) // from the beginning: trees are older than papers
+			}
+		case *events.BlockChanged:
+			if from, err := civil.ParseDate(d.From); err == nil && d.Trees != nil {
+				g.count = append(g.count, counted{from, *d.Trees})
+			}
 		case *events.TreePlanted:
 			if d.Block != block || planted[d.Tree] != nil {
 				continue
@@ -100,9 +116,14 @@ func newGround(b *Book, block string) *Ground {
 			}), d.Cultivar})
 		}
 	}
+	slices.SortStableFunc(g.count, func(a, b counted) int { return a.from.Compare(b.from) })
 	slices.SortFunc(g.Trees, func(a, b Standing) int {
 		return cmp.Or(CompareLabels(a.Row, b.Row), CompareLabels(a.Position, b.Position), strings.Compare(a.Tree, b.Tree), a.From.Compare(b.From))
 	})
+	g.stays = make(map[string][]int, len(g.Trees))
+	for i := range g.Trees {
+		g.stays[g.Trees[i].Tree] = append(g.stays[g.Trees[i].Tree], i)
+	}
 	return g
 }
 
@@ -125,26 +146,31 @@ func (b *Book) origin(tree string, zone *time.Location) Standing {
 	return Standing{}
 }
 
+// holds reports whether the tree stands at its place at a moment.
+func (s *Standing) holds(at time.Time) bool {
+	return !s.From.After(at) && (s.Until.IsZero() || at.Before(s.Until))
+}
+
 // At returns the trees that stand in the block at a moment, in order of row and position.
 func (g *Ground) At(at time.Time) []Standing {
 	var out []Standing
-	for _, s := range g.Trees {
-		if !s.From.After(at) && (s.Until.IsZero() || at.Before(s.Until)) {
-			s.Cultivar = g.cultivar(s, at)
-			out = append(out, s)
+	for i := range g.Trees {
+		if s := &g.Trees[i]; s.holds(at) {
+			out = append(out, *s)
+			out[len(out)-1].Cultivar = g.cultivar(s, at)
 		}
 	}
 	return out
 }
 
-func (g *Ground) cultivar(s Standing, at time.Time) string {
+func (g *Ground) cultivar(s *Standing, at time.Time) string {
 	c := s.Cultivar
 	for _, gr := range g.graft {
 		if gr.at.After(at) {
 			continue
 		}
-		for _, p := range gr.parts {
-			if matches(p, s) {
+		for i := range gr.parts {
+			if matches(&gr.parts[i], s) {
 				c = gr.cultivar
 			}
 		}
@@ -176,22 +202,49 @@ func (g *Ground) Resolve(parts []events.Part, at time.Time) []Standing {
 
 func (g *Ground) resolve(p events.Part, at time.Time) []Standing {
 	var out []Standing
-	for _, s := range g.At(at) {
-		if matches(p, s) {
-			out = append(out, s)
+	take := func(s *Standing) {
+		if s.holds(at) && matches(&p, s) {
+			out = append(out, *s)
+			out[len(out)-1].Cultivar = g.cultivar(s, at)
 		}
+	}
+	if g.stays != nil && len(p.Trees) > 0 && len(p.Rows) == 0 {
+		for _, tree := range p.Trees { // most picks name a tree or two of hundreds
+			for _, i := range g.stays[tree] {
+				take(&g.Trees[i])
+			}
+		}
+		return out
+	}
+	for i := range g.Trees {
+		take(&g.Trees[i])
 	}
 	return out
 }
 
-func matches(p events.Part, s Standing) bool {
-	if slices.Contains(p.Except, s.Tree) {
+// Counted is the number of trees that the block's own records state for a day, where they state one: what is known of a
+// block whose trees are not listed one by one.
+func (g *Ground) Counted(on civil.Date) (trees int, ok bool) {
+	for _, c := range g.count {
+		if c.from.After(on) {
+			break
+		}
+		trees, ok = c.trees, true
+	}
+	return trees, ok
+}
+
+func matches(p *events.Part, s *Standing) bool { return Covers(*p, s.Tree, s.Row) }
+
+// Covers reports whether a part of a block names a tree that stands there in a row ("" where it stands in none).
+func Covers(p events.Part, tree, row string) bool {
+	if slices.Contains(p.Except, tree) {
 		return false
 	}
 	if len(p.Rows) == 0 && len(p.Trees) == 0 {
 		return true
 	}
-	return slices.Contains(p.Trees, s.Tree) || s.Row != "" && slices.Contains(p.Rows, s.Row)
+	return slices.Contains(p.Trees, tree) || row != "" && slices.Contains(p.Rows, row)
 }
 
 // Missing lists the trees and rows that a part names and that do not stand in the block at that moment.

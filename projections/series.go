@@ -51,6 +51,7 @@ type Series struct {
 	// lifted are readings that a correction or withdrawal turned into facts. Their rows in the columns no longer count.
 	lifted map[events.ID]*Fact
 	rows   int
+	hidden int // rows of the columns that are lifted
 }
 
 func monthOf(ms int64) int {
@@ -69,6 +70,15 @@ func (b *Book) series(station string) *Series {
 
 // Rows is the number of readings that came, corrected ones too.
 func (s *Series) Rows() int { return s.rows }
+
+// bare is the number of rows in the columns that no correction or withdrawal lifted out.
+func (s *Series) bare() int {
+	n := -s.hidden
+	for _, m := range s.months {
+		n += len(m.Times)
+	}
+	return n
+}
 
 func (b *Book) addReading(r *events.Record) error {
 	b.markLeaning(r.ID)
@@ -209,8 +219,12 @@ func (b *Book) liftReading(id events.ID) *Fact {
 
 // lift hides a reading's row behind a fact; drop takes the fact away again.
 func (s *Series) lift(f *Fact) {
-	if _, known := s.lifted[f.ID]; !known && !s.has(f.ID) {
-		s.rows++
+	if _, known := s.lifted[f.ID]; !known {
+		if s.has(f.ID) {
+			s.hidden++
+		} else {
+			s.rows++
+		}
 	}
 	s.lifted[f.ID] = f
 }

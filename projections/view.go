@@ -70,13 +70,19 @@ func (v *View) About(id events.ID) []*Fact {
 
 // Parts returns the parts of a fact's `where` that lie in the view's block.
 func (v *View) Parts(f *Fact) []events.Part {
-	return slices.DeleteFunc(PartsOf(f.decoded), func(p events.Part) bool { return p.Block != v.Key.Code })
+	// A copy: DeleteFunc on the fact's own parts would take the other blocks' parts away for good.
+	return slices.DeleteFunc(slices.Clone(PartsOf(f.decoded)), func(p events.Part) bool { return p.Block != v.Key.Code })
 }
 
 // Ground is the standing of the trees of the view's block.
 func (v *View) Ground() *Ground { return v.book.groundOf(v.Key.Code) }
 
-// Has reports whether any record of the Book establishes a block, or plants a tree, with this code.
+// GroundOf is the standing of the trees of another block, for records that name several blocks together: a pick over two
+// blocks is shared over the trees of both. The view's key is computed anew when the trees of a block move that one of its
+// records names beside it; of any other block the answer may be out of date.
+func (v *View) GroundOf(block string) *Ground { return v.book.groundOf(block) }
+
+// HasBlock reports whether any record of the Book establishes a block, or plants a tree, with this code.
 func (v *View) HasBlock(code string) bool {
 	for _, f := range v.book.byKey[Key{Block, code}] {
 		switch f.decoded.(type) {

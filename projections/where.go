@@ -25,6 +25,16 @@ func PartsOf(data any) []events.Part {
 	return nil
 }
 
+// stationOf returns the station that a kind's data names, "" if it names none.
+func stationOf(data any) string {
+	v := reflect.Indirect(reflect.ValueOf(data))
+	if v.Kind() != reflect.Struct {
+		return ""
+	}
+	station, _ := fieldOf(v, "Station").(string)
+	return station
+}
+
 func fieldOf(v reflect.Value, name string) any {
 	if f := v.FieldByName(name); f.IsValid() {
 		return f.Interface()

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
 )
@@ -15,9 +17,27 @@ const MaxDepth = 64
 // A SyntaxError says what is wrong with bytes that were to be JSON, and where.
 type SyntaxError struct {
 	Offset int    // in bytes from 0
-	What   string // a key of the message catalogue, without its "json." prefix
+	What   string // one of the words below; behind "json." it is a key of the message catalogue
 	Text   string // the text it is about, may be empty
 }
+
+// What a SyntaxError can say.
+const (
+	EndsEarly        = "ends-early"
+	Unexpected       = "unexpected" // what begins no value
+	NameExpected     = "name-expected"
+	ColonExpected    = "colon-expected"
+	CommaExpected    = "comma-expected"
+	DoubledName      = "doubled-name"
+	BadNumber        = "bad-number"
+	NumberTooLarge   = "number-too-large" // for a double
+	NotUTF8          = "not-utf8"
+	ControlCharacter = "control-character" // below U+0020, in a string without an escape
+	BadEscape        = "bad-escape"
+	HalfASurrogate   = "half-a-surrogate"
+	TooDeep          = "too-deep"
+	Trailing         = "trailing" // text behind the value
+)
 
 func (e *SyntaxError) Error() string {
 	if e.Text != "" {
@@ -36,7 +56,7 @@ func Parse(b []byte) (Value, error) {
 	}
 	p.space()
 	if p.i < len(b) {
-		return Value{}, p.fail("trailing", snippet(b[p.i:]))
+		return Value{}, p.fail(Trailing, snippet(b[p.i:]))
 	}
 	return v, nil
 }
@@ -61,7 +81,7 @@ func snippet(b []byte) string {
 	if len(b) > 24 {
 		b = b[:24]
 	}
-	return string(b)
+	return strings.ToValidUTF8(string(b), "\uFFFD")
 }
 
 func (p *parser) space() {
@@ -77,10 +97,10 @@ func (p *parser) space() {
 
 func (p *parser) value(depth int) (Value, error) {
 	if depth > MaxDepth {
-		return Value{}, p.fail("too-deep", "")
+		return Value{}, p.fail(TooDeep, "")
 	}
 	if p.i >= len(p.b) {
-		return Value{}, p.fail("ends-early", "")
+		return Value{}, p.fail(EndsEarly, "")
 	}
 	switch c := p.b[p.i]; {
 	case c == '{':
@@ -102,7 +122,7 @@ func (p *parser) value(depth int) (Value, error) {
 			return w.v, nil
 		}
 	}
-	return Value{}, p.fail("unexpected", snippet(p.b[p.i:]))
+	return Value{}, p.fail(Unexpected, snippet(p.b[p.i:]))
 }
 
 func (p *parser) object(depth int) (Value, error) {
@@ -113,28 +133,36 @@ func (p *parser) object(depth int) (Value, error) {
 		p.i++
 		return v, nil
 	}
+	var names map[string]bool // of objects with many members, so that a hostile one cannot make us compare all with all
 	for {
 		p.space()
 		if p.i >= len(p.b) {
-			return Value{}, p.fail("ends-early", "")
+			return Value{}, p.fail(EndsEarly, "")
 		}
 		if p.b[p.i] != '"' {
-			return Value{}, p.fail("name-expected", snippet(p.b[p.i:]))
+			return Value{}, p.fail(NameExpected, snippet(p.b[p.i:]))
 		}
 		at := p.i
 		name, err := p.text()
 		if err != nil {
 			return Value{}, err
 		}
-		for _, m := range v.Members {
-			if m.Name == name {
-				p.i = at
-				return Value{}, p.fail("doubled-name", name)
+		if len(v.Members) == 32 {
+			names = make(map[string]bool, 64)
+			for _, m := range v.Members {
+				names[m.Name] = true
 			}
+		}
+		if names[name] || names == nil && has(v.Members, name) {
+			p.i = at
+			return Value{}, p.fail(DoubledName, name)
+		}
+		if names != nil {
+			names[name] = true
 		}
 		p.space()
 		if p.i >= len(p.b) || p.b[p.i] != ':' {
-			return Value{}, p.fail("colon-expected", snippet(p.b[p.i:]))
+			return Value{}, p.fail(ColonExpected, snippet(p.b[p.i:]))
 		}
 		p.i++
 		p.space()
@@ -148,6 +176,10 @@ func (p *parser) object(depth int) (Value, error) {
 			return v, err
 		}
 	}
+}
+
+func has(members []Member, name string) bool {
+	return slices.ContainsFunc(members, func(m Member) bool { return m.Name == name })
 }
 
 func (p *parser) list(depth int) (Value, error) {
@@ -176,7 +208,7 @@ func (p *parser) list(depth int) (Value, error) {
 func (p *parser) next(closing byte) (more bool, err error) {
 	p.space()
 	if p.i >= len(p.b) {
-		return false, p.fail("ends-early", "")
+		return false, p.fail(EndsEarly, "")
 	}
 	switch p.b[p.i] {
 	case ',':
@@ -186,7 +218,7 @@ func (p *parser) next(closing byte) (more bool, err error) {
 		p.i++
 		return false, nil
 	}
-	return false, p.fail("comma-expected", snippet(p.b[p.i:]))
+	return false, p.fail(CommaExpected, snippet(p.b[p.i:]))
 }
 
 func (p *parser) number() (Value, error) {
@@ -218,12 +250,12 @@ func (p *parser) number() (Value, error) {
 	text := string(p.b[start:p.i])
 	if bad {
 		p.i = start
-		return Value{}, p.fail("bad-number", snippet(p.b[start:]))
+		return Value{}, p.fail(BadNumber, snippet(p.b[start:]))
 	}
 	f, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsInf(f, 0) {
 		p.i = start
-		return Value{}, p.fail("number-too-large", text)
+		return Value{}, p.fail(NumberTooLarge, text)
 	}
 	return Value{Kind: Number, Num: f, Str: text}, nil
 }
@@ -237,7 +269,7 @@ func (p *parser) text() (string, error) {
 			s := p.b[start:p.i]
 			if !utf8.Valid(s) {
 				p.i = start
-				return "", p.fail("not-utf8", "")
+				return "", p.fail(NotUTF8, "")
 			}
 			p.i++
 			return string(s), nil
@@ -246,11 +278,11 @@ func (p *parser) text() (string, error) {
 			return p.escaped(start)
 		}
 		if c < 0x20 {
-			return "", p.fail("control-character", "")
+			return "", p.fail(ControlCharacter, "")
 		}
 		p.i++
 	}
-	return "", p.fail("ends-early", "")
+	return "", p.fail(EndsEarly, "")
 }
 
 // escaped reads the rest of a string that has at least one escape; start is its first byte behind the quote.
@@ -262,12 +294,12 @@ func (p *parser) escaped(start int) (string, error) {
 		case c == '"':
 			if !utf8.Valid(out) {
 				p.i = start
-				return "", p.fail("not-utf8", "")
+				return "", p.fail(NotUTF8, "")
 			}
 			p.i++
 			return string(out), nil
 		case c < 0x20:
-			return "", p.fail("control-character", "")
+			return "", p.fail(ControlCharacter, "")
 		case c != '\\':
 			out = append(out, c)
 			p.i++
@@ -279,12 +311,12 @@ func (p *parser) escaped(start int) (string, error) {
 			out = utf8.AppendRune(out, r)
 		}
 	}
-	return "", p.fail("ends-early", "")
+	return "", p.fail(EndsEarly, "")
 }
 
 func (p *parser) escape() (rune, error) {
 	if p.i+1 >= len(p.b) {
-		return 0, p.fail("ends-early", "")
+		return 0, p.fail(EndsEarly, "")
 	}
 	c := p.b[p.i+1]
 	if c != 'u' {
@@ -294,11 +326,11 @@ func (p *parser) escape() (rune, error) {
 				return rune("\"\\/\b\f\n\r\t"[i]), nil
 			}
 		}
-		return 0, p.fail("bad-escape", snippet(p.b[p.i:]))
+		return 0, p.fail(BadEscape, snippet(p.b[p.i:]))
 	}
 	r, ok := p.hex4(p.i + 2)
 	if !ok {
-		return 0, p.fail("bad-escape", snippet(p.b[p.i:]))
+		return 0, p.fail(BadEscape, snippet(p.b[p.i:]))
 	}
 	if !utf16.IsSurrogate(r) {
 		p.i += 6
@@ -312,7 +344,7 @@ func (p *parser) escape() (rune, error) {
 			}
 		}
 	}
-	return 0, p.fail("half-a-surrogate", snippet(p.b[p.i:]))
+	return 0, p.fail(HalfASurrogate, snippet(p.b[p.i:]))
 }
 
 func (p *parser) hex4(i int) (rune, bool) {
@@ -320,5 +352,5 @@ func (p *parser) hex4(i int) (rune, bool) {
 		return 0, false
 	}
 	n, err := strconv.ParseUint(string(p.b[i:i+4]), 16, 32)
-	return rune(n), err == nil && p.b[i] != '+' && p.b[i] != '-'
+	return rune(n), err == nil
 }

@@ -19,9 +19,9 @@ const (
 	Object
 )
 
-// String names the kind as it is named to people.
+// String names the kind in one word.
 func (k Kind) String() string {
-	return [...]string{"nothing", "null", "true or false", "number", "text", "list", "object"}[k]
+	return [...]string{"nothing", "null", "bool", "number", "text", "list", "object"}[k]
 }
 
 // A Member is one name and value of an object.
@@ -43,7 +43,7 @@ type Value struct {
 // Text makes a String.
 func Text(s string) Value { return Value{Kind: String, Str: s} }
 
-// Num makes a Number. f must be finite.
+// Num makes a Number. f must be finite: JSON has no text for anything else, and Append writes none.
 func Num(f float64) Value { return Value{Kind: Number, Num: f} }
 
 // Truth makes a Bool.

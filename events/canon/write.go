@@ -6,7 +6,7 @@ import (
 	"latewood/events/units"
 )
 
-// Append appends the canonical bytes of v to dst. Members whose value is Absent are left out.
+// Append appends the canonical bytes of v to dst. Members and items that are Absent are left out.
 func Append(dst []byte, v Value) []byte {
 	switch v.Kind {
 	case Null:
@@ -22,10 +22,15 @@ func Append(dst []byte, v Value) []byte {
 		return AppendText(dst, v.Str)
 	case List:
 		dst = append(dst, '[')
-		for i, m := range v.Items {
-			if i > 0 {
+		first := true
+		for _, m := range v.Items {
+			if m.Kind == Absent {
+				continue
+			}
+			if !first {
 				dst = append(dst, ',')
 			}
+			first = false
 			dst = Append(dst, m)
 		}
 		return append(dst, ']')

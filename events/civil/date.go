@@ -96,15 +96,13 @@ func appendDigits(dst []byte, n, width int) []byte {
 	if n < 0 {
 		n = -n
 	}
-	start := len(dst)
-	for range width {
-		dst = append(dst, '0')
+	if width > 2 {
+		dst = appendDigits(dst, n/100, width-2)
 	}
-	for i := start + width - 1; i >= start; i-- {
-		dst[i] = byte('0' + n%10)
-		n /= 10
+	if width > 1 {
+		dst = append(dst, byte('0'+n/10%10))
 	}
-	return dst
+	return append(dst, byte('0'+n%10))
 }
 
 // MarshalText returns the form that ParseDate reads. A date that is not Valid has none: the error is a *FormError.

@@ -48,7 +48,9 @@ func (t Turn) Valid() bool {
 }
 
 // String returns the form that ParseTurn reads, MM-DD.
-func (t Turn) String() string { return (Date{Year: 1, Month: t.Month, Day: t.Day}).String()[len("0001-"):] }
+func (t Turn) String() string {
+	return (Date{Year: 1, Month: t.Month, Day: t.Day}).String()[len("0001-"):]
+}
 
 // calendar reports whether crop years are calendar years.
 func (t Turn) calendar() bool { return t.Month == time.January && t.Day == 1 }
@@ -56,10 +58,13 @@ func (t Turn) calendar() bool { return t.Month == time.January && t.Day == 1 }
 // slash reports whether seasons are named by two years.
 func (t Turn) slash() bool { return t.Slash && !t.calendar() }
 
-// Season returns the name of the crop year that ends in the calendar year end.
+// Season returns the name of the crop year that ends in the calendar year end, "" beyond the years 1 to 9999.
 func (t Turn) Season(end int) Season { return seasonOf(end, t.slash()) }
 
 func seasonOf(end int, slash bool) Season {
+	if end < 1 || end > 9999 {
+		return ""
+	}
 	if !slash {
 		return Season(appendDigits(nil, end, 4))
 	}
@@ -70,8 +75,11 @@ func seasonOf(end int, slash bool) Season {
 type Season string
 
 // CropYear returns the crop year that d falls in. With the northern turn 2025-10-01 to 2026-09-30 are "2026"; with the
-// southern one 2025-04-01 to 2026-03-31 are "2025/26".
+// southern one 2025-04-01 to 2026-03-31 are "2025/26". A date that is not Valid falls in none: "".
 func CropYear(d Date, t Turn) Season {
+	if !d.Valid() {
+		return ""
+	}
 	end := d.Year
 	if !t.calendar() && (d.Month > t.Month || d.Month == t.Month && d.Day >= t.Day) {
 		end++
@@ -129,10 +137,7 @@ func (s Season) move(by int) Season {
 	if reason != "" {
 		return ""
 	}
-	if moved := seasonOf(end+by, s.slash()); end+by >= 1 && moved.Valid() {
-		return moved
-	}
-	return ""
+	return seasonOf(end+by, s.slash())
 }
 
 // Compare returns -1, 0 or +1 as s ends before o, is the same, or ends after it; of two that end in one year the shorter

@@ -80,12 +80,8 @@ func parseTime(s string, loc *time.Location) (Stamp, *SkippedError, Reason) {
 		}
 	}
 	if s == "" {
-		at, err := Later(w, loc)
-		if err != nil {
-			_, _, _, gap := resolve(w, loc)
-			return Stamp{}, skipped(w, gap, loc), ""
-		}
-		return Stamp{At: at, Precision: precision}, nil, ""
+		at, skip := later(w, loc)
+		return Stamp{At: at, Precision: precision}, skip, ""
 	}
 	offset, reason := parseOffset(s)
 	if reason != "" {

@@ -7,7 +7,7 @@ import (
 
 // A Wall is what a calendar and a clock on a wall show: a local time without a zone.
 type Wall struct {
-	Date
+	Date                             Date
 	Hour, Minute, Second, Nanosecond int
 }
 
@@ -26,7 +26,7 @@ func (w Wall) Valid() bool {
 
 // unix is the instant at which a clock at UTC shows w.
 func (w Wall) unix() int64 {
-	return int64(w.DayNumber())*(24*60*60) + int64(w.Hour)*3600 + int64(w.Minute)*60 + int64(w.Second)
+	return int64(w.Date.DayNumber())*(24*60*60) + int64(w.Hour)*3600 + int64(w.Minute)*60 + int64(w.Second)
 }
 
 // Compare returns -1, 0 or +1 as w shows an earlier time than o, the same or a later one.
@@ -66,7 +66,7 @@ func resolve(w Wall, loc *time.Location) (first, second time.Time, n int, gap pe
 	last := wall + reach
 	previous := period{end: -farAway}
 	for at := wall - reach; ; at = previous.end {
-		p := periodAt(at, loc)
+		p := periodFrom(at, loc)
 		if unix := wall - p.offset; unix >= p.start && unix < p.end {
 			t := time.Unix(unix, int64(w.Nanosecond)).In(loc)
 			if n == 0 {
@@ -99,6 +99,14 @@ func skipped(w Wall, gap period, loc *time.Location) *SkippedError {
 // later of the two: an interval that counts from it ends later, which is the careful reading. The error is a
 // *SkippedError where the clocks were moved over w.
 func Later(w Wall, loc *time.Location) (time.Time, error) {
+	t, skip := later(w, loc)
+	if skip != nil {
+		return time.Time{}, skip
+	}
+	return t, nil
+}
+
+func later(w Wall, loc *time.Location) (time.Time, *SkippedError) {
 	first, second, n, gap := resolve(w, loc)
 	switch n {
 	case 0:

@@ -61,7 +61,7 @@ var ErrUnknownOutcome = errors.New("ledger: it is not known whether the append w
 
 // ErrStore says that the store below could not do what was asked: its disk is full, it refuses to grow, it does not
 // answer. After an Append with this error, and without ErrUnknownOutcome, nothing was stored.
-var ErrStore = errors.New("ledger: the store could not take it")
+var ErrStore = errors.New("ledger: the store could not do it")
 
 // A HoleError says that a record which should be there was not delivered: damage, never a normal state.
 type HoleError struct {

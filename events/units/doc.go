@@ -31,13 +31,14 @@
 //
 // # Where the trade and UCUM differ
 //
-// Codes are UCUM's, case-sensitive; three meanings are the trade's, and they are the ones people mean:
+// Codes are UCUM's, case-sensitive; two meanings are the trade's, and they are the ones people mean:
 //
 //   - [acr_us] is the acre of 43,560 international square feet, 0.40468564224 ha exactly. UCUM derives it from the US
 //     survey foot, which is longer by 2 parts in a million and was retired at the end of 2022.
-//   - [sft_i] and [ft_i] are international feet, as in UCUM.
 //   - [in_i'Hg] is the conventional inch of mercury, 13,595.1 kg/m3 at standard gravity, 3386.388640341 Pa. UCUM rounds
 //     the metre of mercury to 133.3220 kPa, which is lower by 3 parts in a million.
+//
+// UCUM's side of the two is from memory. Feet ([ft_i], [sft_i]) are international, as in UCUM.
 //
 // # Numbers
 //

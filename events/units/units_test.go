@@ -176,6 +176,25 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
+// One division of two rounded sides would be off in the last place here; the fraction is not.
+func TestConvertRoundsOnce(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		value    float64
+		from, to string
+		want     float64
+	}{
+		{0.00007, "Pa", "[in_i'Hg]", 2.0670988310707064e-08}, // computed with fractions of whole numbers
+		{123456789.123456, "[lb_av]", "[oz_av]", 1975308625.975296},
+		{0.1, "m", "mm", 100},
+		{1.1, "kg", "g", 1100},
+	} {
+		if got, err := units.Convert(tt.value, tt.from, tt.to); err != nil || got != tt.want {
+			t.Errorf("Convert(%v, %q, %q): got %v, %v, want %v", tt.value, tt.from, tt.to, got, err, tt.want)
+		}
+	}
+}
+
 func TestTable(t *testing.T) {
 	t.Parallel()
 	count := 0

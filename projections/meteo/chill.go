@@ -34,10 +34,10 @@ func when(yes bool) float64 {
 // weights 0, 0.5, 1, 0.5, 0, -0.5, -1.
 //
 // Source: Richardson, Seeley & Walker 1974 (HortScience 9:331-332), published
-// as two packages agree on. The edges are the half degrees between classes of
-// whole degrees F. NaN weighs 0. Temperate fruit only; in warm winters totals
-// fall below zero, and the maintainer of the most used package advises
-// against the model there.
+// as two packages agree on. The edges are the half degrees between the classes
+// of whole degrees F (34.5 F = 1.4 C), except the last: 18.0 C is 64.4 F. NaN
+// weighs 0. Temperate fruit only; in warm winters totals fall below zero, and
+// the maintainer of the most used package advises against the model there.
 func UtahC(t float64) float64 {
 	return utah(t, [6]float64{1.4, 2.4, 9.1, 12.4, 15.9, 18.0})
 }

@@ -47,7 +47,7 @@ func (c WarmClass) String() string {
 // published, see the constants; the classes are a project rule. Hours outside
 // that, or NaN, are [ErrRange] or [ErrNotFinite].
 func Warmth(hoursAtOrAbove float64) (WarmClass, error) {
-	if err := within("hours of a day", hoursAtOrAbove, 0, 25, "h"); err != nil {
+	if err := within("daily hours", hoursAtOrAbove, 0, 25, "h"); err != nil {
 		return 0, err
 	}
 	switch {

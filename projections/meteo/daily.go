@@ -11,8 +11,8 @@ import (
 // can have 23, 23.5, 24, 24.5 or 25 hours.
 type DayBounds struct {
 	Start, End         int64
-	NightFrom, NightTo int64 // local 03:00 to 07:00
-	NoonFrom, NoonTo   int64 // local 12:00 to 16:00
+	NightFrom, NightTo int64 // local 03:00 to 07:00; both 0: not looked at
+	NoonFrom, NoonTo   int64 // local 12:00 to 16:00; both 0: not looked at
 }
 
 // Hours is the real length of the day.
@@ -55,8 +55,8 @@ func firstInstant(year int, month time.Month, day int, loc *time.Location) int64
 	case from.IsZero():
 		return t.UnixMilli()
 	}
-	// Midnight may have struck twice: was it already there under the offset
-	// in force before?
+	// Midnight may have struck twice, and time.Date does not promise which of
+	// the two it gives: was it already there under the offset before?
 	_, before := from.Add(-time.Second).Zone()
 	if early := wall.Unix() - int64(before); early < from.Unix() {
 		return early * 1000

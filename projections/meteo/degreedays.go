@@ -88,11 +88,9 @@ type Extremes struct {
 // Every method gives 0 or more. Sine and Average go on above upper; the others
 // are bounded by upper - base.
 //
-// Errors: [ErrMinAboveMax], [ErrNotFinite], [ErrUpper] for upper at or below
-// base, [ErrRules] for an unknown method. Under DoubleSine a NextMin above Max
-// is a day of falling temperature whose second half cannot be drawn: it is
-// ErrMinAboveMax too. Sources: see the methods. Valid for extremes of one
-// calendar day.
+// Errors: [ErrMinAboveMax], [ErrNotFinite] (also for a missing NextMin under
+// DoubleSine), [ErrUpper] for upper at or below base, [ErrRules] for an unknown
+// method. Sources: see the methods. Valid for extremes of one calendar day.
 func DegreeDays(m DailyMethod, day Extremes, base, upper float64) (float64, error) {
 	if err := minMax(day.Min, day.Max); err != nil {
 		return 0, err
@@ -119,10 +117,14 @@ func DegreeDays(m DailyMethod, day Extremes, base, upper float64) (float64, erro
 	case SineVertical:
 		return sineVertical(lo, hi, base, upper)
 	case DoubleSine:
-		if err := minMax(day.NextMin, hi); err != nil {
+		if err := finite("next minimum", day.NextMin); err != nil {
 			return 0, err
 		}
-		return (sineHorizontal(lo, hi, base, upper) + sineHorizontal(day.NextMin, hi, base, upper)) / 2, nil
+		// After a warm night the next minimum can lie above this maximum. The
+		// second half then rises; the area under half a sine is the same
+		// either way round.
+		lo2, hi2 := math.Min(day.NextMin, hi), math.Max(day.NextMin, hi)
+		return (sineHorizontal(lo, hi, base, upper) + sineHorizontal(lo2, hi2, base, upper)) / 2, nil
 	}
 	return 0, fmt.Errorf("meteo: %s: %w", m, ErrRules)
 }

@@ -32,7 +32,8 @@ var (
 func finite(what string, values ...float64) error {
 	for _, v := range values {
 		if !usable(v) {
-			return fmt.Errorf("meteo: %s: %v: %w", what, values, ErrNotFinite)
+			// A copy for the message: the list itself then stays on the stack.
+			return fmt.Errorf("meteo: %s: %v: %w", what, append([]float64(nil), values...), ErrNotFinite)
 		}
 	}
 	return nil

@@ -40,7 +40,7 @@ func OrbitOn(lat float64, doy int) (Orbit, error) {
 	if err := within("latitude", lat, -90, 90, "deg"); err != nil {
 		return Orbit{}, err
 	}
-	if err := within("day of the year", float64(doy), 1, 366, ""); err != nil {
+	if err := within("day-of-year", float64(doy), 1, 366, ""); err != nil {
 		return Orbit{}, err
 	}
 	phi, angle := lat*radians, 2*math.Pi*float64(doy)/365
@@ -173,7 +173,7 @@ type ET0Input struct {
 // daily to monthly aggregates over land; a negative result, possible in winter,
 // is given as 0. Errors: [ErrMinAboveMax], [ErrRange], [ErrNotFinite].
 func PenmanMonteith(in ET0Input) (float64, error) {
-	if err := finite("net radiation and soil heat", in.Net, in.SoilHeat); err != nil {
+	if err := finite("net radiation", in.Net, in.SoilHeat); err != nil {
 		return 0, err
 	}
 	if err := within("wind", in.Wind2, 0, 75, "m/s"); err != nil {

@@ -20,10 +20,14 @@ type FrostLimit struct {
 // none is here: the grower sets the threshold.
 func FrostLimits() []FrostLimit {
 	return []FrostLimit{
-		{"freeze-warning", 32, 32, "published: NWS Blacksburg newsletter 2007, minimum at or below 32 F"},
-		{"frost-advisory", 33, 36, "published: NWS Blacksburg newsletter 2007, with light wind and clear sky"},
-		{"hard-freeze", 28, 28, "published: University of Wisconsin weather column, NWS offices"},
-		{"young-lychee-harmed", 26.6, 28.4, "published: Paull & Duarte, Tropical Fruits, -2 to -3 C (the copy seen had lost the minus sign)"},
+		{Code: "freeze-warning", FromF: 32, ToF: 32,
+			Source: "published: NWS Blacksburg newsletter 2007, minimum at or below 32 F"},
+		{Code: "frost-advisory", FromF: 33, ToF: 36,
+			Source: "published: NWS Blacksburg newsletter 2007, with light wind and clear sky"},
+		{Code: "hard-freeze", FromF: 28, ToF: 28,
+			Source: "published: University of Wisconsin weather column, NWS offices"},
+		{Code: "young-lychee-harmed", FromF: 26.6, ToF: 28.4,
+			Source: "published: Paull & Duarte, Tropical Fruits, -2 to -3 C (the copy seen had lost the minus sign)"},
 	}
 }
 
@@ -199,7 +203,7 @@ func (f *frostFinder) close(open bool) {
 	}
 	stop := f.back
 	if open {
-		stop = len(s.Times) - 1
+		stop = f.last
 	}
 	// One reading further on either side, for the lines across the threshold.
 	from, to := max(f.first-1, 0), min(stop+2, len(s.Times))
@@ -237,6 +241,9 @@ func (f *frostFinder) crossing(i, side int) int64 {
 			continue
 		}
 		span := s.Times[j] - s.Times[i]
+		if span*int64(side) <= 0 {
+			continue // not in order: left out everywhere
+		}
 		if span > f.rules.MaxGap || -span > f.rules.MaxGap || s.Values[j] <= c {
 			break
 		}
@@ -378,7 +385,7 @@ type FrostVerdict struct {
 	Level  FrostLevel
 	Reason string
 	// Blind: no reading for longer than MaxGap, at night, and the last one
-	// within 3 C of the threshold. Silence is no all-clear.
+	// within 3 C of the threshold. Silence is not good news.
 	Blind bool
 	// Last and LastAt: the latest usable reading; NaN and 0 without one.
 	Last   float64

@@ -21,7 +21,7 @@ const (
 // compare with a clock, longitude and the equation of time are still to be
 // added; [Sun] does that.
 func SolarDay(doy int, lat float64) (rise, set, length float64, err error) {
-	if err := within("day of the year", float64(doy), 1, 366, ""); err != nil {
+	if err := within("day-of-year", float64(doy), 1, 366, ""); err != nil {
 		return 0, 0, 0, err
 	}
 	if err := within("latitude", lat, -90, 90, "deg"); err != nil {

@@ -212,8 +212,9 @@ func Pressure(elevation float64) (float64, error) {
 // and t until e0(Tw) - a P (T - Tw) equals ea.
 //
 // Source: computed from FAO-56 eq. 15 (published). Range as
-// [VapourFromRH]; pressure 50 to 110 kPa. Legitimately up to 1 C from
-// [WetBulbStull]. Where the result is below 0 C the wick may be ice: flag it
+// [VapourFromRH]; pressure 50 to 110 kPa. Near sea level up to 1 C from
+// [WetBulbStull], each being right by its own lights; more in cold dry air,
+// where only this one holds. Where the result is below 0 C the wick may be ice: flag it
 // ([IcePossible]).
 func WetBulb(t, rh, pressure, a float64) (float64, error) {
 	ea, err := VapourFromRH(t, rh)
@@ -318,7 +319,7 @@ func DefaultDeltaTLimits() DeltaTLimits { return DeltaTLimits{2, 8, 10} }
 // compared after rounding to 0.1 C (project rule). Errors: [ErrNotFinite],
 // and [ErrRules] for limits that do not rise.
 func (l DeltaTLimits) Band(dt float64) (DeltaTBand, error) {
-	if err := finite("Delta T and its limits", dt, l.Low, l.High, l.Top); err != nil {
+	if err := finite("Delta T", dt, l.Low, l.High, l.Top); err != nil {
 		return 0, err
 	}
 	if l.Low > l.High || l.High > l.Top {

@@ -111,6 +111,7 @@ type Limit struct {
 // stepHours are the columns of [Limit.Steps].
 var stepHours = [5]int64{1, 2, 3, 6, 12}
 
+//words:data citations beside their numbers, as published
 const (
 	zahumensky = "published: Zahumensky 2004, Guidelines on Quality Control Procedures for Data from Automatic Weather Stations " +
 		"(WMO CBS/OPAG-IOS), as transcribed in two public code bases"
@@ -163,7 +164,7 @@ func limit(v Variable) Limit {
 	case SolarRadiation:
 		return row("solar irradiance", "W/m2", 0, 1600, 800, 800, 1000, none, noSteps)
 	case RainPerMinute:
-		return row("precipitation", "mm per minute", 0, 40, none, none, none, none, noSteps)
+		return row("precipitation", "mm/min", 0, 40, none, none, none, none, noSteps)
 	}
 	return row("", "", none, none, none, none, none, none, noSteps)
 }
@@ -402,14 +403,15 @@ func CheckNaught(tmin, tmax float64) Finding {
 	return Finding{Verdict: Good}
 }
 
-// CheckClock judges a reading's instant by the instant at which it arrived,
-// Unix milliseconds: suspect when more than 5 minutes in the future, or in the
-// years 1970 or 2000, where clocks without a battery start. A series that jumps
-// back is for the caller to see. Source: project rule.
+// CheckClock judges the instant of a reading that came straight from a station
+// by the instant at which it arrived, Unix milliseconds: suspect when more than
+// 5 minutes in the future, or in the years 1970 or 2000, where clocks without a
+// battery start. Not for imported histories, which may honestly be that old. A
+// series that jumps back is for the caller to see. Source: project rule.
 func CheckClock(t, arrived int64) Finding {
 	const year2000 = 946_684_800_000
 	const leapYear, plainYear = 366 * Day, 365 * Day
-	if t > arrived+5*Minute || t < plainYear || (t >= year2000 && t < year2000+leapYear) {
+	if t > arrived+5*Minute || (t >= 0 && t < plainYear) || (t >= year2000 && t < year2000+leapYear) {
 		return Finding{Suspect, ReasonClock}
 	}
 	return Finding{Verdict: Good}

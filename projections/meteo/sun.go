@@ -61,8 +61,8 @@ type SunTimes struct {
 // the date line asks for the neighbouring day.
 //
 // Source: equations published by NOAA (solar calculation spreadsheet),
-// constants from memory; checked against an independent ephemeris: within 5 s
-// on the check days (15 s allowed below 60 deg latitude). Valid 1900-2100, any
+// constants from memory; checked against an independent ephemeris: within 3 s
+// below 60 deg latitude on the check days. Valid 1900-2100, any
 // latitude; near the polar circles, on the days when the sun only grazes the
 // horizon, times are rough. Terrain is not known. Errors: [ErrRange],
 // [ErrNotFinite].
@@ -106,7 +106,8 @@ func Sun(lat, lonEast float64, year int, month time.Month, day int) (SunTimes, e
 //
 // Source: published, NOAA "General Solar Position Calculations". Off by up to
 // 190 s below 60 deg latitude, 340 s at 70 deg (computed against an
-// independent ephemeris). Arguments, range and errors as [Sun].
+// independent ephemeris); near the polar circles it can miss the first and
+// last days of sun. Arguments, range and errors as [Sun].
 func SunShort(lat, lonEast float64, year int, month time.Month, day int) (SunTimes, error) {
 	midnight, err := sunInput(lat, lonEast, year, month, day)
 	if err != nil {

@@ -2,7 +2,9 @@ package house
 
 import (
 	"fmt"
+	"io/fs"
 	"maps"
+	"os"
 	"path"
 	"slices"
 	"strings"
@@ -203,9 +205,9 @@ var dependencies = []dependency{
 	{module: "github.com/nats-io/nats-server/v2", importers: []string{"services/internal/natsbox"},
 		tests: []string{"events/ledger/jetlog"},
 		why:   "only the box that starts the broker knows it; jetlog's tests need one and cannot reach into services"},
-	{module: "github.com/nats-io/nats.go", importers: []string{"events/ledger/jetlog", "services/internal/natsbox", "services/internal/bus"},
+	{module: "github.com/nats-io/nats.go", importers: []string{"events/ledger/jetlog", "services/internal/natsbox"},
 		tests: []string{"services/internal/app", "services/latewood"},
-		why:   "jetlog appends and reads, natsbox makes the connection and the accounts, bus listens; app's tests attack from the sensors' side"},
+		why:   "jetlog appends, reads and follows, natsbox makes the connection and the accounts; app's tests attack from the sensors' side"},
 	{module: "github.com/synadia-io/orbit.go/jetstreamext", importers: []string{"events/ledger/jetlog"}, why: "atomic batches, for appends only"},
 	{module: "github.com/ThreeDotsLabs/watermill", importers: []string{"services/internal/bus"}, why: "swapped in one place if it must be"},
 	{module: "golang.org/x/mod", importers: []string{"events/ledger"}, tests: []string{"..."},
@@ -284,7 +286,7 @@ func TestDependencyLawCatches(t *testing.T) {
 		"services/record/b.go":                    "package record\nimport _ \"pgregory.net/rapid\"\n",
 		"services/record/b_test.go":               "package record\nimport _ \"pgregory.net/rapid\"\n",
 		"services/record/c.go":                    "package record\nimport _ \"example.org/unheard/of\"\n",
-		"services/internal/bus/a.go":              "package bus\nimport _ \"github.com/ThreeDotsLabs/watermill\"\n",
+		"services/internal/bus/a.go":              "package bus\n",
 		"events/ledger/ledgertest/ledgertest.go":  "package ledgertest\nimport _ \"pgregory.net/rapid\"\n",
 		"events/ledger/jetlog/jetlog_test.go":     "package jetlog\nimport _ \"github.com/nats-io/nats-server/v2/server\"\n",
 		"services/internal/natsbox/natsbox.go":    "package natsbox\nimport (\n_ \"github.com/nats-io/nats.go\"\n_ \"github.com/nats-io/nats-server/v2/server\"\n)\n",
@@ -299,9 +301,91 @@ func TestDependencyLawCatches(t *testing.T) {
 		"services/record/a.go:2: services/record may not import github.com/ThreeDotsLabs/watermill",
 		"services/record/b.go:2: services/record may not import pgregory.net/rapid",
 		"example.org/unheard/of is not in the table",
-		"nats.go may be imported by services/internal/bus, which does not",
+		"watermill may be imported by services/internal/bus, which does not",
 		"jetstreamext may be imported by events/ledger/jetlog, which does not",
 		"services/ingest/excel.go:2: services/ingest may not import",
 		"pgx/v5 is marked later",
+	})
+}
+
+// The table of dependencies in DEVELOPERS.md says what this one says: module, version of go.mod, importers.
+func TestDependencyTable(t *testing.T) {
+	t.Parallel()
+	dir := os.DirFS(root(t))
+	doc, err := fs.ReadFile(dir, "DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	mod, err := fs.ReadFile(dir, "go.mod")
+	if err != nil {
+		t.Fatal(err)
+	}
+	report(t, tableLaw(string(doc), string(mod)), "The table in DEVELOPERS.md is for people, the one in imports_test.go for the law; they say the same.")
+}
+
+// tableLaw finds where the two tables and go.mod differ.
+func tableLaw(doc, mod string) []string {
+	rows := map[string][]string{}
+	for line := range strings.Lines(doc) {
+		cells := strings.Split(line, "|")
+		if len(cells) < 6 {
+			continue
+		}
+		name := strings.Trim(strings.TrimSpace(cells[1]), "`")
+		if first, _, ok := strings.Cut(name, "/"); ok && strings.Contains(first, ".") {
+			rows[name] = cells
+		}
+	}
+	versions := map[string]string{}
+	for line := range strings.Lines(mod) {
+		if f := strings.Fields(strings.TrimPrefix(strings.TrimSpace(line), "require ")); len(f) >= 2 && strings.HasPrefix(f[1], "v") {
+			versions[f[0]] = f[1]
+		}
+	}
+	var found []string
+	for _, d := range dependencies {
+		row, ok := rows[d.module]
+		if !ok {
+			found = append(found, fmt.Sprintf("DEVELOPERS.md: no row for %s", d.module))
+			continue
+		}
+		delete(rows, d.module)
+		if v := versions[d.module]; v != "" && strings.TrimSpace(row[2]) != v {
+			found = append(found, fmt.Sprintf("DEVELOPERS.md: %s is at %s in go.mod, at %s in the table", d.module, v, strings.TrimSpace(row[2])))
+		}
+		for _, p := range d.importers {
+			if !strings.Contains(row[4], "`"+p+"`") {
+				found = append(found, fmt.Sprintf("DEVELOPERS.md: the row of %s does not name its importer `%s`", d.module, p))
+			}
+		}
+		if len(d.importers) == 0 && !strings.Contains(row[4], "tests") {
+			found = append(found, fmt.Sprintf("DEVELOPERS.md: the row of %s does not say that only tests import it", d.module))
+		}
+	}
+	for name := range rows {
+		found = append(found, fmt.Sprintf("DEVELOPERS.md: a row for %s, which the law does not know", name))
+	}
+	return found
+}
+
+func TestDependencyTableCatches(t *testing.T) {
+	t.Parallel()
+	var doc strings.Builder
+	for _, d := range dependencies {
+		if d.module == "pgregory.net/rapid" {
+			continue
+		}
+		who := "tests"
+		for _, p := range d.importers {
+			who += " `" + p + "`"
+		}
+		if d.module == "golang.org/x/mod" {
+			who = "`events`"
+		}
+		fmt.Fprintf(&doc, "| `%s` | v1.0.0 | MIT | %s | why |\n", d.module, who)
+	}
+	doc.WriteString("| `example.org/more` | v1.0.0 | MIT | tests | why |\n| events/kind | a | b | c | d |\n")
+	caught(t, tableLaw(doc.String(), "require (\n\tgithub.com/alecthomas/kong v1.0.1\n\tgithub.com/nats-io/nats.go v1.0.0 // indirect\n)\n"), []string{
+		"no row for pgregory.net/rapid", "kong is at v1.0.1 in go.mod, at v1.0.0", "x/mod does not name its importer `events/ledger`", "a row for example.org/more",
 	})
 }

@@ -71,6 +71,23 @@ func keyLaw(t *tree, c catalogue) (found []string, calls int) {
 				if text, ok := literal(n); ok && c.Has(text) {
 					used[text] = true // also through a table that is handed on
 				}
+			case *ast.CompositeLit:
+				key, args := carried(n)
+				if key == nil {
+					break
+				}
+				prefix, _, whole := pattern(key, consts)
+				if !whole {
+					break // the Say that it ends in must say which keys it can be
+				}
+				calls++
+				where := t.at(s, n.Pos())
+				if !c.Has(prefix) {
+					found = append(found, fmt.Sprintf("%s: carries %q, which no file of the catalogue has", where, prefix))
+					break
+				}
+				used[prefix] = true
+				found = append(found, pairs(where, prefix, args, c.Names(prefix), consts)...)
 			case *ast.CallExpr:
 				at, ok := keyArgument(n, s.dir, helpers)
 				if !ok || at >= len(n.Args) {
@@ -123,6 +140,41 @@ func keyLaw(t *tree, c catalogue) (found []string, calls int) {
 		}
 	}
 	return found, calls
+}
+
+// carried gives key and pairs of a sentence that travels as a value: a literal of a type named Sentence with the fields Key
+// and Pairs. The key is nil for any other literal, and where the pairs are not written out.
+func carried(lit *ast.CompositeLit) (key ast.Expr, args []ast.Expr) {
+	switch t := lit.Type.(type) {
+	case *ast.Ident:
+		if t.Name != "Sentence" {
+			return nil, nil
+		}
+	case *ast.SelectorExpr:
+		if t.Sel.Name != "Sentence" {
+			return nil, nil
+		}
+	default:
+		return nil, nil
+	}
+	for _, e := range lit.Elts {
+		kv, ok := e.(*ast.KeyValueExpr)
+		if !ok {
+			return nil, nil
+		}
+		switch name, _ := kv.Key.(*ast.Ident); {
+		case name == nil:
+		case name.Name == "Key":
+			key = kv.Value
+		case name.Name == "Pairs":
+			list, ok := kv.Value.(*ast.CompositeLit)
+			if !ok {
+				return nil, nil
+			}
+			args = list.Elts
+		}
+	}
+	return key, args
 }
 
 // pairs checks the names that a call hands over against the placeholders of the text.
@@ -355,6 +407,11 @@ func f(k string, c *words.Catalogue) {
 	_ = []string{"a.table"}
 	//words:keys zzz.
 	c.Say(k)
+	_ = Sentence{Key: "a.carried", Pairs: []any{"n", 1}}
+	_ = e.Sentence{Key: "a.carried", Pairs: []any{"m", 1}}
+	_ = Sentence{Key: "a.lost"}
+	_ = Sentence{Key: k, Pairs: pairs}
+	_ = Other{Key: "a.else"}
 }
 // refuse says no.
 //
@@ -367,16 +424,17 @@ func refuse(n int, key string, pairs ...any) string { return words.Say(key, pair
 	})
 	c := fake{
 		"a.good": {"block", "n"}, "a.none": nil, "a.const": nil, "flag.x": nil, "m.x.end": nil, "m.x.start": nil, "kind.x": {"n"},
-		"a.refuse": {"why"}, "a.table": nil, "a.page": nil, "a.script": nil, "a.unused": nil,
+		"a.refuse": {"why"}, "a.carried": {"n"}, "a.table": nil, "a.page": nil, "a.script": nil, "a.unused": nil,
 	}
 	found, calls := keyLaw(tr, c)
 	caught(t, found, []string{
 		"a.go:7: a.good needs a value for {block}", "a.go:8: a.good has no {row}", "a.go:9: a.good gets a name without", "a.go:10: a.good: a placeholder's name",
 		`a.go:12: says "a.missing"`, `a.go:14: says "nothing."`, "a.go:16: the key is known only", "a.go:23: a.refuse needs a value for {why}",
 		"a.go:23: a.refuse has no {what}", `a.go:24: says "a.gone"`, `a.go:26: no key begins with "zzz."`, `page.html:1: says "a.nopage"`,
+		"a.go:29: a.carried needs a value for {n}", "a.go:29: a.carried has no {m}", `a.go:30: carries "a.lost"`,
 		"has m.x.start, which no code says", "has a.unused, which no code says",
 	})
-	if got, want := calls, 22; got != want {
+	if got, want := calls, 25; got != want {
 		t.Errorf("checked %d calls, want %d", got, want)
 	}
 }

@@ -9,10 +9,14 @@ import (
 	"strings"
 	"testing"
 	"unicode"
+	"unicode/utf8"
 )
 
 // markData is the way out of this law: on a declaration, on the line of the text, or on the line above, with a reason.
 const markData = "//words:data"
+
+// citation is the reason for what stands in a field named Source; it needs no mark.
+const citation = "a citation beside its number"
 
 // A loose sentence is one that stands in the code.
 type loose struct {
@@ -28,11 +32,8 @@ var word = regexp.MustCompile(`^[("'‘“]*\pL[\pL\pM'’-]*[.,;:!?)"'’”…
 // and what is filled in.
 func isSentence(text string) bool {
 	text = strings.TrimSpace(text)
-	for i, r := range text {
-		if i == 0 && !unicode.IsLetter(r) {
-			return false
-		}
-		break
+	if r, _ := utf8.DecodeRuneInString(text); !unicode.IsLetter(r) {
+		return false
 	}
 	n := 0
 	for _, w := range strings.Fields(text) {
@@ -43,11 +44,12 @@ func isSentence(text string) bool {
 	return n >= 3
 }
 
-// quietCalls is calls whose texts no user reads: causes of errors, and the log.
+// quietCalls is calls whose texts no user reads: causes of errors, the log, and what is searched for in another text.
 var quietCalls = map[string][]string{
-	"errors": {"New"},
-	"fmt":    {"Errorf"},
-	"slog":   {"Debug", "Info", "Warn", "Error", "DebugContext", "InfoContext", "WarnContext", "ErrorContext", "Log", "LogAttrs", "String", "Any", "Group"},
+	"errors":  {"New"},
+	"fmt":     {"Errorf"},
+	"strings": {"Contains", "HasPrefix", "HasSuffix", "Index", "Cut", "EqualFold"},
+	"slog":    {"Debug", "Info", "Warn", "Error", "DebugContext", "InfoContext", "WarnContext", "ErrorContext", "Log", "LogAttrs", "String", "Any", "Group"},
 }
 
 // logMethods is the methods of a logger; they count as such in files that import log/slog.
@@ -105,6 +107,15 @@ func (v *visitor) walk(n ast.Node, reason string, marked bool) {
 		switch n := n.(type) {
 		case *ast.CallExpr:
 			return !v.quiet(n)
+		case *ast.CompositeLit:
+			// An error with its evidence: &FolderError{Doing: "...", Err: err}. What it says is a cause.
+			return !strings.HasSuffix(typeName(n.Type), "Error")
+		case *ast.KeyValueExpr:
+			// Where a number comes from, beside the number: a citation stays as its publisher wrote it, in every language.
+			if id, ok := n.Key.(*ast.Ident); ok && id.Name == "Source" {
+				v.walk(n.Value, citation, true)
+				return false
+			}
 		case *ast.Field:
 			if n.Tag != nil { // a struct tag: help texts of the command line, names of fields
 				if n.Type != nil {
@@ -147,6 +158,17 @@ func (v *visitor) judge(n ast.Node, text, reason string, marked bool) {
 		}
 	}
 	v.found = append(v.found, l)
+}
+
+// typeName is the last word of a type's name, "" where it has none.
+func typeName(e ast.Expr) string {
+	switch e := e.(type) {
+	case *ast.Ident:
+		return e.Name
+	case *ast.SelectorExpr:
+		return e.Sel.Name
+	}
+	return ""
 }
 
 // quiet reports whether no user reads what is handed to this call.
@@ -266,6 +288,8 @@ func f(n int, log *slog.Logger) error {
 	if n > 2 { return errors.New("the record is not there") }
 	//words:data a heading of a file format
 	fmt.Println("heading of the file")
+	_ = setting{Value: 3, Source: "published: a paper of somebody, " + "page three", Doc: "but this is a sentence"}
+	if strings.Contains(x, "what is searched for") { return &pathError{Doing: "opening of the folder"} }
 	fmt.Println("%d of %d", "<p>not this one here</p>", "{\"json\": \"is not one\"}")
 	return fmt.Errorf("a: doing this and that: %w", errors.New("x"))
 }
@@ -281,9 +305,9 @@ func f(n int, log *slog.Logger) error {
 	found, stand := sentenceFindings(sentenceLaw(tr))
 	caught(t, found, []string{
 		`a.go:10: "the text of a value is searched"`, `"this one is not marked"`, `without a reason lets "a mark without any reason"`, `"Nothing was recorded today."`,
-		`"Block … is unknown here"`, `"holds of this block"`, `" and a part that begins with a blank"`, `"folds are searched as well"`, "raw strings",
+		`"Block … is unknown here"`, `"holds of this block"`, `" and a part that begins with a blank"`, `"folds are searched as well"`, `"but this is a sentence"`, "raw strings",
 	})
-	want := map[string]int{"a layout of package time": 1, "the notes of an invented orchard": 2, "units as the trade writes them": 1, "a heading of a file format": 1}
+	want := map[string]int{"a layout of package time": 1, "the notes of an invented orchard": 2, "units as the trade writes them": 1, "a heading of a file format": 1, citation: 1}
 	if fmt.Sprint(stand) != fmt.Sprint(want) {
 		t.Errorf("what stands under marks: got %v, want %v", stand, want)
 	}

@@ -199,7 +199,7 @@ func (b *Box) ready(ctx context.Context) error {
 // box has been stopped and started again with room to write.
 func (b *Box) Health(context.Context) error {
 	if !b.srv.Running() {
-		return errors.New("natsbox: the broker is stopped")
+		return errStopped
 	}
 	h := b.srv.Healthz(&server.HealthzOptions{})
 	if h.Error == "" {

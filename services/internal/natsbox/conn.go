@@ -2,8 +2,10 @@ package natsbox
 
 import (
 	"context"
-	"errors"
 	"fmt"
+	"net/url"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -29,11 +31,6 @@ func (b *Box) Sensor(user, password string) (*nats.Conn, error) {
 }
 
 func (b *Box) connect(user, password string) (*nats.Conn, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if !b.open {
-		return nil, errors.New("natsbox: the broker is stopped")
-	}
 	nc, err := nats.Connect("",
 		nats.InProcessServer(b.srv),
 		nats.UserInfo(user, password),
@@ -47,9 +44,18 @@ func (b *Box) connect(user, password string) (*nats.Conn, error) {
 		}),
 	)
 	if err != nil {
+		if !b.srv.Running() {
+			return nil, errStopped
+		}
 		return nil, fmt.Errorf("natsbox: connecting as %s: %w", user, err)
 	}
-	b.conns = append(b.conns, nc)
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if !b.open {
+		nc.Close()
+		return nil, errStopped
+	}
+	b.conns = append(slices.DeleteFunc(b.conns, (*nats.Conn).IsClosed), nc)
 	return nc, nil
 }
 
@@ -76,11 +82,11 @@ type Login struct {
 	CAFile         string // PEM file with the authority that signed the broker's certificate
 }
 
-// Dial connects to a broker elsewhere, url as nats://host:4222 or tls://host:4222, several separated by commas. ctx limits
+// Dial connects to a broker elsewhere, urls as nats://host:4222 or tls://host:4222, several separated by commas. ctx limits
 // the wait for the first connection. Afterwards the connection comes back by itself for as long as it takes.
 //
 // What is sent while it is away fails at once and is not kept for later: a ledger wants to know.
-func Dial(ctx context.Context, url string, login Login) (*nats.Conn, error) {
+func Dial(ctx context.Context, urls string, login Login) (*nats.Conn, error) {
 	opts := []nats.Option{
 		nats.Name(serverName),
 		nats.ReconnectBufSize(-1),
@@ -108,13 +114,13 @@ func Dial(ctx context.Context, url string, login Login) (*nats.Conn, error) {
 	}
 	done := make(chan result, 1)
 	go func() {
-		nc, err := nats.Connect(url, opts...)
+		nc, err := nats.Connect(urls, opts...)
 		done <- result{nc, err}
 	}()
 	select {
 	case r := <-done:
 		if r.err != nil {
-			return nil, fmt.Errorf("natsbox: connecting to %s: %w", url, r.err)
+			return nil, fmt.Errorf("natsbox: connecting to %s: %w", redacted(urls), r.err)
 		}
 		return r.nc, nil
 	case <-ctx.Done():
@@ -123,6 +129,20 @@ func Dial(ctx context.Context, url string, login Login) (*nats.Conn, error) {
 				r.nc.Close()
 			}
 		}()
-		return nil, fmt.Errorf("natsbox: connecting to %s: %w", url, ctx.Err())
+		return nil, fmt.Errorf("natsbox: connecting to %s: %w", redacted(urls), ctx.Err())
 	}
+}
+
+// redacted takes the passwords out of the broker's addresses, for messages.
+func redacted(urls string) string {
+	parts := strings.Split(urls, ",")
+	for i, p := range parts {
+		u, err := url.Parse(strings.TrimSpace(p))
+		if err != nil {
+			parts[i] = "(unreadable address)"
+			continue
+		}
+		parts[i] = u.Redacted()
+	}
+	return strings.Join(parts, ",")
 }

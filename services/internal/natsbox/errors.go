@@ -17,6 +17,8 @@ var (
 	ErrFull = errors.New("the disk is full")
 )
 
+var errStopped = errors.New("natsbox: the broker is stopped")
+
 // A FolderError is a trouble with the broker's folder.
 type FolderError struct {
 	Dir   string

@@ -39,7 +39,19 @@ func (l *serverLog) Fatalf(format string, v ...any) {
 }
 
 func (l *serverLog) Errorf(format string, v ...any)  { l.to.Error(fmt.Sprintf(format, v...)) }
-func (l *serverLog) Warnf(format string, v ...any)   { l.to.Warn(fmt.Sprintf(format, v...)) }
 func (l *serverLog) Noticef(format string, v ...any) { l.to.Debug(fmt.Sprintf(format, v...)) }
 func (l *serverLog) Debugf(string, ...any)           {}
 func (l *serverLog) Tracef(string, ...any)           {}
+
+// plainSecrets is the server's warning about passwords that are not hashed. Ours are random, made at this start, and never
+// leave the process, so it would only frighten people.
+const plainSecrets = "Plaintext passwords detected, use nkeys or bcrypt"
+
+func (l *serverLog) Warnf(format string, v ...any) {
+	text := fmt.Sprintf(format, v...)
+	if text == plainSecrets {
+		l.to.Debug(text)
+		return
+	}
+	l.to.Warn(text)
+}

@@ -117,7 +117,7 @@ func build(sys system) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(dir)
+	defer func() { _ = os.RemoveAll(dir) }() // a folder for temporary files; the system clears it, too
 	file := filepath.Join(dir, "program")
 	cmd := goCommand(sys, "build", "-trimpath", "-ldflags=-s -w -buildid=", "-o", file, program)
 	cmd.Stderr = os.Stderr
@@ -256,7 +256,8 @@ func notices(all []linked) ([]byte, error) {
 			if err != nil {
 				return nil, err
 			}
-			fmt.Fprintf(&text, "%s\n%s %s: %s\n%s\n\n%s\n\n", rule, m.Path, m.Version, e.Name(), rule, bytes.TrimSpace(b))
+			name := strings.TrimSpace(m.Path + " " + m.Version)
+			fmt.Fprintf(&text, "%s\n%s: %s\n%s\n\n%s\n\n", rule, name, e.Name(), rule, bytes.TrimSpace(b))
 			n++
 		}
 		if n == 0 && m.Version != "" {

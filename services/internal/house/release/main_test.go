@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -63,7 +64,7 @@ func readTar(t *testing.T, b []byte, when time.Time) map[string]string {
 	got := map[string]string{}
 	for tr := tar.NewReader(zr); ; {
 		h, err := tr.Next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return got
 		}
 		if err != nil {

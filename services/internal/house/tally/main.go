@@ -105,7 +105,7 @@ func tally(in io.Reader, out io.Writer) (bool, error) {
 						failed = append(failed, e.Package)
 						s.show(out, e.Package, builds[e.FailedBuild])
 					}
-					fmt.Fprintf(out, "%-4s %-45s %6.1f s  %s\n", mark(e.Action, s.count), e.Package, e.Elapsed, s.count)
+					fmt.Fprintf(out, "%-4s %-45s %6.1f s  %s\n", mark(e.Action, s.count), e.Package, e.Elapsed, ran(s.count))
 					sum.add(s.count)
 					s.output = nil
 				}
@@ -196,6 +196,14 @@ func mark(action string, c count) string {
 	default:
 		return "ok"
 	}
+}
+
+// ran is the count of one package, in words where there is nothing to count.
+func ran(c count) string {
+	if c == (count{}) {
+		return "no tests"
+	}
+	return c.String()
 }
 
 func list(out io.Writer, title string, lines []string) {

@@ -1,0 +1,17 @@
+// Package app puts the program together: it starts the broker, opens the farms of a folder, runs the services of each,
+// and offers everything that a command or a page can ask for as operations.
+//
+// It imports the world, and only services/latewood may import it. Nothing else joins two services: whoever wonders how a
+// record gets from a file to a fold reads farm.go from top to bottom.
+//
+// # The folder
+//
+//	latewood.lock        held while a process has the folder open; released by its death
+//	run.json             port and token of that process, while it runs (0600)
+//	broker/              the broker's own store
+//	farms/CODE/people/   the owner's pseudonym
+//	farms/CODE/folds/    caches: the recorder's state, the index of ids, the snapshot of the folds
+//	farms/CODE/archive/  files/ keys/   for the seal, attachments and keys
+//
+// Everything under folds/ can be deleted; the next start makes it again from the ledger.
+package app

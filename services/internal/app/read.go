@@ -1,0 +1,256 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"time"
+
+	"latewood/events"
+	"latewood/events/civil"
+	"latewood/events/ledger/disk"
+	"latewood/events/words"
+	"latewood/projections"
+	"latewood/projections/holds"
+	"latewood/projections/orchard"
+	"latewood/projections/weather"
+	"latewood/projections/yields"
+	"latewood/services/serve"
+)
+
+// StatusRequest asks how every block stands.
+type StatusRequest struct {
+	Asked
+	On string `json:"on,omitempty"`
+}
+
+// Status is how every block stands, with what else one looks at every day.
+type Status struct {
+	orchard.Doc
+	Name       string             `json:"name"`
+	Running    map[string]Running `json:"running"` // by block
+	Flags      map[string]int     `json:"flags"`   // by block
+	OtherFlags int                `json:"otherFlags"`
+	Size       uint64             `json:"size"`
+	Root       string             `json:"root"`
+	Sealed     bool               `json:"sealed"`
+	LastBackup string             `json:"lastBackup,omitempty"`
+	FreeBytes  int64              `json:"freeBytes"`
+	// BackupWords and BackupOld say the same in sentences; BackupOld is empty while the backup is young.
+	BackupWords string `json:"backupWords"`
+	BackupOld   string `json:"backupOld,omitempty"`
+	Assumed     int    `json:"assumed,omitempty"` // records whose time of knowing was assumed
+}
+
+// Running is what runs in a block, in words.
+type Running struct {
+	Pick  string `json:"pick"`
+	Enter string `json:"enter"`
+}
+
+// oldBackup is the age from which status speaks up.
+const oldBackup = 30 * 24 * time.Hour
+
+func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
+	var doc Status
+	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, assumed int) error {
+		zone := b.Zone()
+		now := a.o.Now()
+		day := civil.DateOf(now, zone)
+		at := now
+		if q.On != "" {
+			var err error
+			if day, err = civil.ParseDate(q.On); err != nil {
+				return &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", q.On), Err: err}
+			}
+			if at = civil.DayEnd(day, zone).Add(-time.Second); at.After(now) && civil.DateOf(now, zone) == day {
+				at = now
+			}
+		}
+		due := map[string][]string{}
+		doc.Running, doc.Flags = map[string]Running{}, map[string]int{}
+		for _, block := range holds.Holds(b, at).Blocks {
+			doc.Running[block.Block] = Running{runningText(block.Pick), runningText(block.Enter)}
+			for _, d := range holds.Of(b, block.Block).Due(at, zone) {
+				due[block.Block] = append(due[block.Block], d.Words)
+			}
+		}
+		doc.Doc = orchard.Status(b, day, due)
+		f.countFlags(b, &doc)
+		if o := b.Opened(); o != nil {
+			doc.Name = o.Name
+		}
+		doc.Size, doc.Root = f.mark()
+		doc.Assumed = assumed
+		a.disk(&doc, now, zone)
+		return nil
+	})
+	if err != nil {
+		return nil, 1, err
+	}
+	return doc, 0, nil
+}
+
+func runningText(h holds.Hold) string {
+	text := words.Say("holds.status-" + string(h.Status))
+	switch {
+	case h.From != "":
+		text += " " + words.Say("app.until", "from", h.From)
+	case h.Closes != "":
+		text += " " + words.Say("app.closes", "at", h.Closes)
+	}
+	return text
+}
+
+// countFlags counts flags by the blocks of their records.
+func (f *farm) countFlags(b *projections.Book, doc *Status) {
+	for _, fl := range flagsOf(b) {
+		id, err := events.ParseID(fl.ID)
+		if err != nil {
+			continue
+		}
+		hit := false
+		if fact := b.Fact(id); fact != nil {
+			for _, k := range projections.KeysOf(fact) {
+				if k.Class == projections.Block {
+					doc.Flags[k.Code]++
+					hit = true
+				}
+			}
+		}
+		if !hit {
+			doc.OtherFlags++
+		}
+	}
+}
+
+// disk says when the folder was last backed up and how much room there is.
+func (a *App) disk(doc *Status, now time.Time, zone *time.Location) {
+	doc.FreeBytes, _ = disk.Free(a.o.Dir)
+	doc.BackupWords = words.Say("app.backup-none")
+	doc.BackupOld = words.Say("app.backup-never")
+	b, err := os.ReadFile(filepath.Join(a.o.Dir, "backup.json"))
+	if err != nil {
+		return
+	}
+	var last struct {
+		At string `json:"at"`
+	}
+	at, err := time.Time{}, events.ReadJSON(b, &last)
+	if err == nil {
+		at, err = time.Parse(time.RFC3339, last.At)
+	}
+	if err != nil {
+		return
+	}
+	doc.LastBackup = civil.FormatTime(at.In(zone))
+	doc.BackupWords = doc.LastBackup
+	doc.BackupOld = ""
+	if age := now.Sub(at); age > oldBackup {
+		doc.BackupOld = words.Say("app.backup-old", "days", int(age.Hours()/24))
+	}
+}
+
+// HoldsRequest asks which intervals run.
+type HoldsRequest struct {
+	Asked
+	At string `json:"at,omitempty"`
+}
+
+func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
+	var doc holds.Doc
+	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
+		at := a.o.Now()
+		if q.At != "" {
+			m, err := events.ParseMoment(q.At, b.Zone())
+			if err != nil {
+				return &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", q.At), Err: err}
+			}
+			at = m.At
+		}
+		doc = holds.Holds(b, at)
+		return nil
+	})
+	if err != nil {
+		return nil, 1, err
+	}
+	return doc, 0, nil
+}
+
+// YieldRequest asks for the yield report.
+type YieldRequest struct {
+	Asked
+	Season string `json:"season,omitempty"`
+	By     string `json:"by,omitempty"`
+}
+
+func (a *App) opYield(ctx context.Context, q YieldRequest) (any, int, error) {
+	if _, err := civil.ParseSeason(q.Season); q.Season != "" && err != nil {
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.season", "text", q.Season), Err: err}
+	}
+	var doc yields.Doc
+	err := a.read(ctx, q.Asked, func(_ *farm, b *projections.Book, _ int) error {
+		doc = yields.Report(b, yields.Filter{Season: civil.Season(q.Season), By: yields.By(q.By)})
+		return nil
+	})
+	if err != nil {
+		return nil, 1, err
+	}
+	return doc, 0, nil
+}
+
+// WeatherRequest asks for the weather report; see weather.Query.
+type WeatherRequest struct {
+	Asked
+	Station  string    `json:"station,omitempty"`
+	From     string    `json:"from,omitempty"`
+	To       string    `json:"to,omitempty"`
+	By       string    `json:"by,omitempty"`
+	Base     *float64  `json:"base,omitempty"`
+	Upper    *float64  `json:"upper,omitempty"`
+	Below    []float64 `json:"below,omitempty"`
+	MinBelow []float64 `json:"minBelow,omitempty"`
+	MaxBelow []float64 `json:"maxBelow,omitempty"`
+	With     []string  `json:"with,omitempty"`
+	Method   string    `json:"method,omitempty"`
+	MaxGap   string    `json:"maxGap,omitempty"`
+}
+
+func (a *App) opWeather(ctx context.Context, q WeatherRequest) (any, int, error) {
+	w := weather.Query{
+		Station: q.Station, By: weather.By(q.By), Base: q.Base, Upper: q.Upper, Below: q.Below, MinBelow: q.MinBelow,
+		MaxBelow: q.MaxBelow, Method: q.Method, With: q.With,
+	}
+	for _, d := range []struct {
+		text string
+		into *civil.Date
+	}{{q.From, &w.From}, {q.To, &w.To}} {
+		if d.text == "" {
+			continue
+		}
+		var err error
+		if *d.into, err = civil.ParseDate(d.text); err != nil {
+			return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", d.text), Err: err}
+		}
+	}
+	if q.MaxGap != "" {
+		var err error
+		if w.MaxGap, err = time.ParseDuration(q.MaxGap); err != nil || w.MaxGap <= 0 {
+			return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.duration", "text", q.MaxGap), Err: err}
+		}
+	}
+	var doc weather.Doc
+	err := a.read(ctx, q.Asked, func(_ *farm, b *projections.Book, _ int) (err error) {
+		doc, err = weather.Report(b, w)
+		return err
+	})
+	var problem events.Problem
+	if errors.As(err, &problem) {
+		return nil, 2, &serve.Fault{Exit: 2, Text: problem.Error()}
+	}
+	if err != nil {
+		return nil, 1, err
+	}
+	return doc, 0, nil
+}

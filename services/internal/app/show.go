@@ -1,0 +1,139 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"latewood/events"
+	"latewood/events/words"
+	"latewood/projections"
+	"latewood/services/serve"
+)
+
+// ShowRequest asks for one record.
+type ShowRequest struct {
+	Asked
+	ID string `json:"id"`
+}
+
+// Shown is a record with everything that was ever said about it.
+type Shown struct {
+	ID       string    `json:"id"`
+	Kind     string    `json:"kind"`
+	Stands   bool      `json:"stands"`
+	Forked   bool      `json:"forked,omitempty"`
+	Versions []Version `json:"versions"`
+	Flags    []Flagged `json:"flags"`
+	Size     uint64    `json:"size"`
+	Root     string    `json:"root"`
+	Sealed   bool      `json:"sealed"`
+}
+
+// Version is one of a record's versions: the record itself, a correction, or its withdrawal.
+type Version struct {
+	ID           string     `json:"id"`
+	What         string     `json:"what"` // recorded, corrected, withdrawn
+	Follows      string     `json:"follows,omitempty"`
+	Counts       bool       `json:"counts"`
+	Type         string     `json:"type"`
+	Time         string     `json:"time"`
+	RecordedTime string     `json:"recordedTime"`
+	NotedTime    string     `json:"notedTime,omitempty"`
+	Actor        string     `json:"actor"`
+	By           string     `json:"by,omitempty"`
+	Source       string     `json:"source"`
+	Batch        string     `json:"batch,omitempty"`
+	Reason       string     `json:"reason,omitempty"`
+	Place        uint64     `json:"place"`
+	Leaf         string     `json:"leaf"`
+	Chains       string     `json:"chains"`
+	Data         events.Raw `json:"data,omitempty"`
+}
+
+func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
+	id, err := events.ParseID(q.ID)
+	if err != nil {
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.id", "text", q.ID), Err: err}
+	}
+	var doc Shown
+	err = a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
+		if owner := b.Fact(id); owner != nil {
+			id = owner.ID // a correction's id shows the record that it corrects
+		}
+		first, err := f.stored(ctx, id)
+		if err != nil {
+			return err
+		}
+		if first == nil || b.Size() < first.Place && q.KnownBy != "" {
+			return &serve.Fault{Exit: 1, Text: words.Say("app.no-record", "id", q.ID)}
+		}
+		doc = Shown{ID: id.String(), Kind: first.Kind, Stands: true, Flags: []Flagged{}}
+		doc.Size, doc.Root = f.mark()
+		doc.Versions, err = f.versions(ctx, b, first)
+		if fact := b.Fact(id); fact != nil {
+			doc.Stands, doc.Forked = fact.Stands(), fact.Forked
+		}
+		for _, fl := range flagsOf(b) {
+			if slices.ContainsFunc(doc.Versions, func(v Version) bool { return v.ID == fl.ID }) {
+				doc.Flags = append(doc.Flags, fl)
+			}
+		}
+		return err
+	})
+	if err != nil {
+		return nil, 1, err
+	}
+	return doc, 0, nil
+}
+
+// versions lists a record and what was said about it, in order of place.
+func (f *farm) versions(ctx context.Context, b *projections.Book, first *events.Record) ([]Version, error) {
+	out := []Version{asVersion(first, "recorded")}
+	out[0].Data = events.Raw(first.Data)
+	latest := first.ID
+	fact := b.Fact(first.ID)
+	if fact != nil && len(fact.Corrections) > 0 {
+		latest = fact.Corrections[len(fact.Corrections)-1].ID
+	}
+	for _, s := range b.Said(first.ID) {
+		r, err := f.stored(ctx, s.ID)
+		if err != nil {
+			return nil, err
+		}
+		if r == nil {
+			continue
+		}
+		what := "corrected"
+		if s.Withdraws {
+			what = "withdrawn"
+		}
+		v := asVersion(r, what)
+		v.Follows = s.Follows.String()
+		data, err := events.Standard().Decode(r)
+		if err != nil {
+			return nil, err
+		}
+		switch d := data.(type) {
+		case *events.RecordCorrected:
+			v.Reason, v.By, v.Data = d.Reason, d.By, d.Data
+			v.Time = cmp.Or(d.Time, v.Time)
+		case *events.RecordWithdrawn:
+			v.Reason, v.By = d.Reason, d.By
+		}
+		out = append(out, v)
+	}
+	slices.SortFunc(out, func(a, b Version) int { return cmp.Compare(a.Place, b.Place) })
+	for i := range out {
+		out[i].Counts = out[i].ID == latest.String() && (fact == nil || fact.Stands())
+	}
+	return out, nil
+}
+
+func asVersion(r *events.Record, what string) Version {
+	e := r.Envelope
+	return Version{
+		ID: e.ID, What: what, Type: e.Type, Time: e.Time, RecordedTime: e.RecordedTime, NotedTime: e.NotedTime,
+		Actor: e.Actor, Source: e.Source, Batch: e.Batch, Place: r.Place, Leaf: hashText(ledger32(r)), Chains: e.Chains,
+	}
+}

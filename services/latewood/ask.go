@@ -1,0 +1,269 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"latewood/events/units"
+	"latewood/events/words"
+	"latewood/projections/holds"
+	"latewood/projections/weather"
+	"latewood/projections/yields"
+	"latewood/services/internal/app"
+)
+
+type statusCommand struct {
+	asked
+	On string `help:"${cli_on}" placeholder:"DATE"`
+}
+
+func (s *statusCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return ask(ctx, t, "status", app.StatusRequest{Asked: t.asked(s.asked), On: s.On}, t.status)
+}
+
+// status prints how every block stands.
+func (t *terminal) status(d app.Status) {
+	t.say("cli.status-head", "farm", d.Name, "on", d.On)
+	if len(d.Blocks) == 0 {
+		t.say("cli.status-empty")
+	}
+	rows := make([][]string, len(d.Blocks))
+	for i, b := range d.Blocks {
+		stage := b.Stage
+		if b.StageSince != "" {
+			stage += " " + b.StageSince
+		}
+		if stage != "" && b.StageFrom != "" {
+			stage += " (" + words.Say("cli.stage-"+string(b.StageFrom)) + ")"
+		}
+		rows[i] = []string{b.Block, fmt.Sprint(b.Trees), cultivars(b.Cultivars), dash(b.LastPrune), dash(stage), d.Running[b.Block].Pick, d.Running[b.Block].Enter, fmt.Sprint(d.Flags[b.Block])}
+	}
+	t.table(heads("block", "trees", "cultivars", "last-prune", "stage", "pick", "enter", "flags"), rows)
+	for _, b := range d.Blocks {
+		for _, due := range b.Due {
+			t.say("cli.status-due", "block", b.Block, "due", due)
+		}
+	}
+	fmt.Fprintln(t.out)
+	t.say("holds.caution")
+	if d.OtherFlags > 0 {
+		t.say("cli.status-other-flags", "n", d.OtherFlags)
+	}
+	t.say("cli.root", "size", d.Size, "root", d.Root)
+	t.say("cli.status-disk", "backup", d.BackupWords, "free", gigabytes(d.FreeBytes))
+	if d.BackupOld != "" {
+		fmt.Fprintln(t.out, d.BackupOld)
+	}
+}
+
+func cultivars(m map[string]int) string {
+	var parts []string
+	for _, name := range sortedKeys(m) {
+		parts = append(parts, fmt.Sprintf("%s %d", name, m[name]))
+	}
+	return dash(strings.Join(parts, ", "))
+}
+
+func gigabytes(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) }
+
+type holdsCommand struct {
+	asked
+	At string `help:"${cli_holds_at}" placeholder:"T"`
+}
+
+func (h *holdsCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return ask(ctx, t, "holds", app.HoldsRequest{Asked: t.asked(h.asked), At: h.At}, t.holds)
+}
+
+// holds prints which intervals run, and why.
+func (t *terminal) holds(d holds.Doc) {
+	t.say("cli.holds-head", "at", d.At)
+	fmt.Fprintln(t.out)
+	rows := make([][]string, 0, len(d.Blocks))
+	for _, b := range d.Blocks {
+		rows = append(rows, holdRow(b.Block, b.Pick, b.Enter))
+		for _, p := range b.Parts {
+			rows = append(rows, holdRow("  "+partText(p), p.Pick, p.Enter))
+		}
+	}
+	t.table(heads("block", "pick", "from", "enter", "from"), rows)
+	for _, b := range d.Blocks {
+		for _, line := range because(b) {
+			fmt.Fprintln(t.out, line)
+		}
+	}
+	for _, h := range d.Heard {
+		t.say("cli.heard", "device", h.Device, "last", dash(h.Last), "waiting", h.Waiting)
+	}
+	fmt.Fprintln(t.out)
+	fmt.Fprintln(t.out, d.Caution)
+}
+
+func holdRow(name string, pick, enter holds.Hold) []string {
+	return []string{name, holdWord(pick), opens(pick), holdWord(enter), opens(enter)}
+}
+
+// holdWord is the status in words.
+func holdWord(h holds.Hold) string { return words.Say("holds.status-" + string(h.Status)) }
+
+// opens is when the recorded interval ends, or when a plan closes.
+func opens(h holds.Hold) string {
+	switch {
+	case h.From != "":
+		return h.From
+	case h.Closes != "":
+		return words.Say("cli.closes", "at", h.Closes)
+	}
+	return "–"
+}
+
+func partText(p holds.Part) string {
+	var parts []string
+	if len(p.Rows) > 0 {
+		parts = append(parts, words.Say("cli.rows", "rows", strings.Join(p.Rows, " ")))
+	}
+	if n := len(p.Trees); n > 0 {
+		trees := strings.Join(first(p.Trees, 3), " ")
+		if n > 3 {
+			trees += " " + words.Say("cli.more", "n", n-3)
+		}
+		parts = append(parts, trees)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// because lists why a block is not open, each line once.
+func because(b holds.BlockHolds) []string {
+	var out []string
+	seen := map[string]bool{}
+	for _, hold := range []struct {
+		what string
+		h    holds.Hold
+	}{{words.Say("table.pick"), b.Pick}, {words.Say("table.enter"), b.Enter}} {
+		for _, why := range hold.h.Because {
+			line := fmt.Sprintf("  %s, %s: %s", b.Block, hold.what, why.Why)
+			if !seen[line] {
+				seen[line] = true
+				out = append(out, line)
+			}
+		}
+	}
+	return out
+}
+
+type reportCommand struct {
+	Yield   yieldCommand   `cmd:"" help:"${cli_report_yield}"`
+	Weather weatherCommand `cmd:"" help:"${cli_report_weather}"`
+}
+
+type yieldCommand struct {
+	asked
+	Season string `help:"${cli_season}" placeholder:"S"`
+	By     string `help:"${cli_report_by}" enum:"tree,block,cultivar" default:"tree"`
+	Format string `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
+	Output string `short:"o" help:"${cli_output}" placeholder:"FILE"`
+}
+
+func (y *yieldCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	q := app.YieldRequest{Asked: t.asked(y.asked), Season: y.Season, By: y.By}
+	return report(ctx, t, "yield", q, y.Format, y.Output, t.yield, yieldTable)
+}
+
+// yield prints the seasons of the blocks, and how many trees have an index.
+func (t *terminal) yield(d yields.Doc) {
+	if len(d.Rows) == 0 && len(d.Blocks) == 0 {
+		t.say("cli.yield-empty")
+		return
+	}
+	rows := make([][]string, len(d.Blocks))
+	for i, b := range d.Blocks {
+		rows[i] = []string{b.Block, string(b.Season), number(b.Kg, 1), number(b.KgPerTree, 1), number(b.KgPerHa, 0), fmt.Sprint(b.BearingTrees)}
+	}
+	t.table(heads("block", "season", "kg", "kg-per-tree", "kg-per-ha", "bearing-trees"), rows)
+	with := 0
+	for _, tree := range d.Trees {
+		if tree.I != nil {
+			with++
+		}
+	}
+	t.say("cli.yield-trees", "rows", len(d.Rows), "n", with)
+	for _, n := range d.Notes {
+		fmt.Fprintln(t.out, n)
+	}
+	for _, w := range first(d.WithoutKg, shownRows) {
+		t.say("cli.yield-without", "pick", w.Pick, "why", w.Why)
+	}
+}
+
+func yieldTable(d yields.Doc) (head []string, rows [][]string) {
+	head = []string{"season", "block", "tree", "cultivar", "kg", "picks", "age_years", "basis"}
+	for _, r := range d.Rows {
+		age := ""
+		if r.AgeYears != nil {
+			age = fmt.Sprint(*r.AgeYears)
+		}
+		rows = append(rows, []string{string(r.Season), r.Block, r.Tree, r.Cultivar, exact(r.Kg), fmt.Sprint(r.Picks), age, string(r.Basis)})
+	}
+	return head, rows
+}
+
+func number(f *float64, digits int) string {
+	if f == nil {
+		return "–"
+	}
+	return fmt.Sprintf("%.*f", digits, *f)
+}
+
+// exact is a number as the document has it, empty where it is not known.
+func exact(f *float64) string {
+	if f == nil {
+		return ""
+	}
+	return units.FormatNumber(*f)
+}
+
+type weatherCommand struct {
+	asked
+	Station  string    `help:"${cli_weather_station}" placeholder:"CODE"`
+	From     string    `help:"${cli_weather_from}" placeholder:"DATE"`
+	To       string    `help:"${cli_weather_to}" placeholder:"DATE"`
+	By       string    `help:"${cli_report_period}" enum:"day,month" default:"month"`
+	Base     *float64  `help:"${cli_weather_base}" placeholder:"C"`
+	Upper    *float64  `help:"${cli_weather_upper}" placeholder:"C"`
+	Below    []float64 `help:"${cli_weather_below}" placeholder:"C"`
+	MinBelow []float64 `help:"${cli_weather_min_below}" placeholder:"C"`
+	MaxBelow []float64 `help:"${cli_weather_max_below}" placeholder:"C"`
+	With     []string  `help:"${cli_weather_with}"`
+	Method   string    `help:"${cli_weather_method}" placeholder:"M"`
+	MaxGap   string    `help:"${cli_weather_gap}" placeholder:"2h"`
+	Format   string    `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
+	Output   string    `short:"o" help:"${cli_output}" placeholder:"FILE"`
+}
+
+func (w *weatherCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	q := app.WeatherRequest{
+		Asked: t.asked(w.asked), Station: w.Station, From: w.From, To: w.To, By: w.By, Base: w.Base, Upper: w.Upper,
+		Below: w.Below, MinBelow: w.MinBelow, MaxBelow: w.MaxBelow, With: w.With, Method: w.Method, MaxGap: w.MaxGap,
+	}
+	return report(ctx, t, "weather", q, w.Format, w.Output, t.weather, weatherTable)
+}
+
+func (t *terminal) weather(d weather.Doc) {
+	if len(d.Rows) == 0 {
+		t.say("cli.weather-empty")
+		return
+	}
+	rows := make([][]string, len(d.Rows))
+	for i, r := range d.Rows {
+		rows[i] = []string{
+			r.Station, r.Period, fmt.Sprint(r.Days), fmt.Sprintf("%.0f of %.0f", r.CoveredHours, r.Hours),
+			number(r.HoursBelow20, 1), number(r.DegreeDays.Value, 1), number(r.MinC, 1), number(r.MaxC, 1), number(r.RainMm, 1),
+		}
+	}
+	t.table(heads("station", "period", "days", "covered", "below-20", "degree-days", "min-c", "max-c", "rain-mm"), rows)
+	t.say("cli.weather-method", "method", d.Rows[0].DegreeDays.Method, "base", units.FormatNumber(d.Rows[0].DegreeDays.Base))
+	for _, n := range d.Notes {
+		fmt.Fprintln(t.out, n)
+	}
+}

@@ -1,0 +1,197 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"latewood/events"
+	"latewood/events/words"
+	"latewood/services/internal/app"
+	"latewood/services/serve"
+)
+
+func (t *terminal) asked(a asked) app.Asked {
+	return app.Asked{Farm: t.global.Farm, KnownBy: a.KnownBy, KnownByClaim: a.KnownByClaim}
+}
+
+type showCommand struct {
+	asked
+	ID string `arg:"" help:"${cli_show_id}"`
+}
+
+func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return ask(ctx, t, "show", app.ShowRequest{Asked: t.asked(s.asked), ID: s.ID}, func(d app.Shown) {
+		t.say("cli.show-head", "kind", d.Kind, "id", d.ID)
+		switch {
+		case !d.Stands:
+			t.say("cli.show-withdrawn")
+		case len(d.Versions) > 1:
+			t.say("cli.show-versions", "n", len(d.Versions))
+		}
+		for _, v := range d.Versions {
+			fmt.Fprintln(t.out)
+			mark := ""
+			if v.Counts {
+				mark = words.Say("cli.show-counts")
+			}
+			t.say("cli.show-version", "what", words.Say("cli.version-"+v.What), "place", v.Place, "mark", mark)
+			t.pairs(
+				"id", v.ID, "follows", v.Follows, "type", v.Type, "time", v.Time, "recorded", v.RecordedTime, "noted", v.NotedTime,
+				"actor", v.Actor, "by", v.By, "source", v.Source, "batch", v.Batch, "reason", v.Reason, "leaf", v.Leaf,
+				"chains", strings.ReplaceAll(v.Chains, ", ", "\n"), "data", string(v.Data),
+			)
+		}
+		if len(d.Flags) > 0 {
+			fmt.Fprintln(t.out)
+			t.flagged(d.Flags)
+		}
+		fmt.Fprintln(t.out)
+		t.say("cli.root", "size", d.Size, "root", d.Root)
+	})
+}
+
+// pairs prints names from the catalogue (field.NAME) with their values, one a line, without the empty ones.
+func (t *terminal) pairs(pairs ...string) {
+	width := 0
+	for i := 0; i < len(pairs); i += 2 {
+		if pairs[i+1] != "" {
+			width = max(width, len(words.Say("field."+pairs[i])))
+		}
+	}
+	for i := 0; i < len(pairs); i += 2 {
+		for n, line := range strings.Split(pairs[i+1], "\n") {
+			name := words.Say("field." + pairs[i])
+			if n > 0 {
+				name = ""
+			}
+			if line != "" {
+				fmt.Fprintf(t.out, "  %-*s  %s\n", width, name, line)
+			}
+		}
+	}
+}
+
+type exportCommand struct {
+	asked
+	Kind   []string `help:"${cli_export_kind}" placeholder:"KIND"`
+	From   string   `help:"${cli_export_from}" placeholder:"T"`
+	To     string   `help:"${cli_export_to}" placeholder:"T"`
+	Format string   `help:"${cli_export_format}" enum:"jsonl,csv" default:"jsonl"`
+	Output string   `short:"o" help:"${cli_output}" placeholder:"FILE"`
+}
+
+func (e *exportCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	if e.Format == "csv" && len(e.Kind) != 1 {
+		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.export-one-kind")}
+	}
+	out, done, err := t.output(e.Output)
+	if err != nil {
+		return 1, err
+	}
+	exit, err := t.with(ctx, func(c app.Connection) (int, error) {
+		w := bufio.NewWriterSize(out, 1<<16)
+		var werr error
+		lines, finish := exportWriter(e.Format, w)
+		q := app.ExportRequest{Asked: t.asked(e.asked), Kinds: e.Kind, From: e.From, To: e.To}
+		document, exit, err := c.Call(ctx, "export", q, nil, func(p []byte) {
+			var l app.Lines
+			if werr == nil {
+				werr = events.ReadJSON(p, &l)
+			}
+			for _, r := range l.Records {
+				if werr == nil {
+					werr = lines(r)
+				}
+			}
+		})
+		if err != nil || werr != nil {
+			return max(exit, 1), firstError(err, werr)
+		}
+		if err := firstError(finish(), w.Flush()); err != nil {
+			return 1, err
+		}
+		var d app.Exported
+		if err := events.ReadJSON(document, &d); err != nil {
+			return 1, err
+		}
+		t.tell("cli.exported", "n", d.Records, "size", d.Size, "root", d.Root)
+		return exit, nil
+	})
+	return exit, firstError(err, done(err == nil))
+}
+
+func firstError(errs ...error) error {
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// output is where a document goes: a file if one is named, written beside and put in place whole, else the terminal.
+func (t *terminal) output(path string) (io.Writer, func(keep bool) error, error) {
+	if path == "" || path == "-" {
+		return t.out, func(bool) error { return nil }, nil
+	}
+	f, err := os.Create(path + ".part")
+	if err != nil {
+		return nil, nil, &serve.Fault{Exit: 1, Text: words.Say("cli.no-write", "file", path), Err: err}
+	}
+	return f, func(keep bool) error {
+		err := f.Close()
+		if err == nil && keep {
+			err = os.Rename(f.Name(), path)
+		} else {
+			_ = os.Remove(f.Name())
+		}
+		if err != nil {
+			return &serve.Fault{Exit: 1, Text: words.Say("cli.no-write", "file", path), Err: err}
+		}
+		return nil
+	}, nil
+}
+
+type settingsCommand struct {
+	asked
+	Name   string `arg:"" optional:"" help:"${cli_settings_name}"`
+	Adopt  string `help:"${cli_settings_adopt}" placeholder:"VALUE"`
+	Unit   string `help:"${cli_settings_unit}" placeholder:"UNIT"`
+	From   string `help:"${cli_settings_from}" placeholder:"DATE"`
+	Reason string `help:"${cli_settings_reason}"`
+	On     string `help:"${cli_on}" placeholder:"DATE"`
+}
+
+func (s *settingsCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	if s.Adopt != "" && s.Name == "" {
+		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.settings-which")}
+	}
+	q := app.SettingsRequest{Asked: t.asked(s.asked), Name: s.Name, Adopt: s.Adopt, Unit: s.Unit, From: s.From, Reason: s.Reason, On: s.On}
+	return ask(ctx, t, "settings", q, func(d app.Settings) {
+		if d.Recorded != nil {
+			t.recorded(*d.Recorded)
+		}
+		rows := make([][]string, len(d.Settings))
+		for i, x := range d.Settings {
+			rows[i] = []string{x.Name, text(x.Value), x.Unit, text(x.Default), x.Means}
+		}
+		t.table(heads("setting", "value", "unit", "default", "means"), rows)
+		if s.Name != "" {
+			for _, x := range d.Settings {
+				t.say("cli.settings-source", "source", x.Source, "read", dash(x.Read))
+			}
+		}
+	})
+}
+
+// text shows a value of a document.
+func text(v any) string {
+	if v == nil {
+		return "–"
+	}
+	return fmt.Sprint(v)
+}

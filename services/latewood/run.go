@@ -1,0 +1,58 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+
+	"latewood/services/internal/app"
+)
+
+type runCommand struct {
+	Listen string `help:"${cli_run_listen}" default:"127.0.0.1:0" placeholder:"ADDR"`
+}
+
+// Run holds the folder open until it is told to stop, so that commands need not open it one by one.
+func (r *runCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	dir, err := t.dir()
+	if err != nil {
+		return 1, err
+	}
+	a, err := app.Open(ctx, app.Options{Dir: dir, Logger: t.logger()})
+	if err != nil {
+		return 1, app.InUse(err, dir)
+	}
+	if err := a.Warm(ctx); err != nil {
+		return 1, errors.Join(err, a.Close())
+	}
+	err = a.Serve(ctx, r.Listen, func(address string) { t.say("cli.running", "dir", dir, "address", address) })
+	if err = errors.Join(err, a.Close()); err != nil {
+		return 1, err
+	}
+	t.say("cli.stopped")
+	return 0, nil
+}
+
+type versionCommand struct{}
+
+// Run prints what the program was built from.
+func (versionCommand) Run(_ context.Context, t *terminal) (int, error) {
+	version, revision := "devel", ""
+	if info, ok := debug.ReadBuildInfo(); ok {
+		if info.Main.Version != "" {
+			version = info.Main.Version
+		}
+		for _, s := range info.Settings {
+			if s.Key == "vcs.revision" {
+				revision = s.Value
+			}
+		}
+	}
+	if t.json {
+		fmt.Fprintf(t.out, "{\"version\":%q,\"revision\":%q}\n", version, revision)
+		return 0, nil
+	}
+	t.say("cli.version-line", "version", version, "revision", dash(revision))
+	return 0, nil
+}

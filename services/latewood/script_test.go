@@ -1,0 +1,44 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// The scripts run this test binary as latewood: the real program with a real broker, in a folder of its own.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"latewood": func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
+	})
+}
+
+func TestScripts(t *testing.T) {
+	t.Parallel()
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("LATEWOOD_DIR", env.WorkDir+"/farm")
+			env.Setenv("HOME", env.WorkDir)
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"field": field},
+	})
+}
+
+// field FILE PATH WANT compares one place of a JSON document, as blocks.0.pick.status, with a text. It is for documents whose
+// other places change from run to run.
+func field(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) != 3 {
+		ts.Fatalf("usage: field FILE PATH WANT")
+	}
+	got, err := lookUp(ts.ReadFile(args[0]), strings.Split(args[1], "."))
+	if err != nil {
+		ts.Fatalf("%s: %v", args[1], err)
+	}
+	if (got == args[2]) == neg {
+		ts.Fatalf("%s is %q, want %q (negated: %v)", args[1], got, args[2], neg)
+	}
+}

@@ -1,0 +1,295 @@
+// Package project runs the folds: it reads the ledger from where its snapshot stands, keeps a Book up to date as records
+// come, and answers questions from it.
+//
+// Folds always run in memory. A snapshot on disk saves the reading at the next start and is never needed: one that is
+// damaged, of another ledger, or of another version of a fold is thrown away and the ledger is read instead.
+package project
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"runtime"
+	"sync"
+
+	"latewood/events"
+	"latewood/events/ledger"
+	"latewood/events/ledger/disk"
+	"latewood/projections"
+	"latewood/services/internal/bus"
+)
+
+// Config is what a Projector is made of.
+type Config struct {
+	Farm     string
+	Log      ledger.Log
+	Folds    []*projections.Fold
+	Snapshot string // the file; empty: none is kept
+	Logger   *slog.Logger
+	// Trust says whether a snapshot's mark fits the ledger.
+	Trust func(projections.Mark) bool
+	// Mark names the ledger at a size, for writing a snapshot; ok is false if that size is no longer known.
+	Mark func(size uint64) (mark projections.Mark, ok bool)
+}
+
+// A Projector keeps one farm's Book.
+type Projector struct {
+	c     Config
+	mu    sync.Mutex
+	book  *projections.Book
+	moved chan struct{} // closed and replaced whenever the book has grown
+	err   error         // why it stopped
+}
+
+// ErrBehind says that the folds have stopped before the record that was asked for.
+var ErrBehind = errors.New("project: the folds have stopped")
+
+// New makes a Projector with an empty Book.
+func New(c Config) *Projector {
+	return &Projector{c: c, book: projections.NewBook(events.Standard()), moved: make(chan struct{})}
+}
+
+// CatchUp takes in everything that the ledger holds now: the snapshot if it can be trusted, then the rest.
+func (p *Projector) CatchUp(ctx context.Context) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.loadSnapshot()
+	last, err := p.c.Log.Last(ctx)
+	if err != nil {
+		return fmt.Errorf("project: %w", err)
+	}
+	if p.book.Size() > last {
+		p.book = projections.NewBook(events.Standard())
+	}
+	if p.book.Size() == last {
+		return nil
+	}
+	for r, err := range Records(ctx, p.c.Log, p.book.Size()+1, last) {
+		if err != nil {
+			return fmt.Errorf("project: %w", err)
+		}
+		if err := p.book.Add(r); err != nil {
+			return fmt.Errorf("project: %w", err)
+		}
+	}
+	return nil
+}
+
+func (p *Projector) loadSnapshot() {
+	if p.c.Snapshot == "" {
+		return
+	}
+	f, err := os.Open(p.c.Snapshot)
+	if err != nil {
+		return // none yet
+	}
+	defer f.Close()
+	book, mark, err := projections.Load(f, events.Standard(), p.c.Folds)
+	switch {
+	case err != nil:
+		p.log().Warn("a snapshot of the folds is thrown away", "service", "project", "farm", p.c.Farm, "error", err)
+	case !p.c.Trust(mark):
+		p.log().Warn("a snapshot of the folds is of another ledger and is thrown away", "service", "project", "farm", p.c.Farm)
+	default:
+		p.book = book
+	}
+}
+
+// SaveSnapshot writes the Book down, whole or not at all.
+func (p *Projector) SaveSnapshot() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.c.Snapshot == "" || p.book.Size() == 0 {
+		return nil
+	}
+	mark, ok := p.c.Mark(p.book.Size())
+	if !ok {
+		return nil
+	}
+	return disk.WriteFile(p.c.Snapshot, func(w io.Writer) error { return p.book.Save(w, mark, p.c.Folds) })
+}
+
+// Run follows the ledger until ctx ends. CatchUp comes first.
+func (p *Projector) Run(ctx context.Context, ready func()) error {
+	p.mu.Lock()
+	first := p.book.Size() + 1
+	p.mu.Unlock()
+	err := bus.Deliver(ctx, "project-"+p.c.Farm, p.c.Log, first, p.c.Logger, ready, p.take)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.err = err; err == nil {
+		p.err = ErrBehind
+	}
+	close(p.moved)
+	p.moved = make(chan struct{})
+	return err
+}
+
+// take adds a run of records. A run that was handed over twice is taken once.
+func (p *Projector) take(entries []ledger.Entry) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, e := range entries {
+		switch size := p.book.Size(); {
+		case e.Place <= size:
+			continue
+		case e.Place != size+1:
+			return &ledger.HoleError{Want: size + 1, Got: e.Place}
+		}
+		r, err := events.ParseRecord(e.Place, e.Body)
+		if err != nil {
+			return err
+		}
+		if err := p.book.Add(r); err != nil {
+			return err
+		}
+	}
+	close(p.moved)
+	p.moved = make(chan struct{})
+	return nil
+}
+
+// Wait returns when the Book holds the record at a place.
+func (p *Projector) Wait(ctx context.Context, place uint64) error {
+	for {
+		p.mu.Lock()
+		size, moved, err := p.book.Size(), p.moved, p.err
+		p.mu.Unlock()
+		switch {
+		case size >= place:
+			return nil
+		case err != nil:
+			return fmt.Errorf("%w at place %d: %w", ErrBehind, size, err)
+		}
+		select {
+		case <-moved:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+// With lets f read the Book while nothing moves. f must not keep it.
+func (p *Projector) With(f func(*projections.Book) error) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return f(p.book)
+}
+
+// Size is the number of records that the Book holds.
+func (p *Projector) Size() uint64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.book.Size()
+}
+
+func (p *Projector) log() *slog.Logger {
+	if p.c.Logger == nil {
+		return slog.New(slog.DiscardHandler)
+	}
+	return p.c.Logger
+}
+
+// chunk is how many records one worker parses at a time.
+const chunk = 1024
+
+// Records reads and parses a stretch of the ledger, on all cores, in order.
+func Records(ctx context.Context, log ledger.Log, first, last uint64) func(yield func(*events.Record, error) bool) {
+	return func(yield func(*events.Record, error) bool) {
+		ctx, cancel := context.WithCancel(ctx)
+		defer cancel()
+		type run struct {
+			records []*events.Record
+			err     error
+		}
+		order := make(chan chan run, 2*runtime.GOMAXPROCS(0))
+		go func() {
+			defer close(order)
+			send := func(entries []ledger.Entry, err error) bool {
+				out := make(chan run, 1)
+				select {
+				case order <- out:
+				case <-ctx.Done():
+					return false
+				}
+				go func() {
+					r := run{records: make([]*events.Record, 0, len(entries)), err: err}
+					for _, e := range entries {
+						rec, err := events.ParseRecord(e.Place, e.Body)
+						if err != nil {
+							r.err = err
+							break
+						}
+						r.records = append(r.records, rec)
+					}
+					out <- r
+				}()
+				return true
+			}
+			entries := make([]ledger.Entry, 0, chunk)
+			for e, err := range log.Read(ctx, first, last) {
+				if err != nil {
+					send(entries, err)
+					return
+				}
+				if entries = append(entries, e); len(entries) == chunk {
+					if !send(entries, nil) {
+						return
+					}
+					entries = make([]ledger.Entry, 0, chunk)
+				}
+			}
+			send(entries, nil)
+		}()
+		for out := range order {
+			r := <-out
+			for _, rec := range r.records {
+				if !yield(rec, nil) {
+					return
+				}
+			}
+			if r.err != nil {
+				yield(nil, r.err)
+				return
+			}
+		}
+	}
+}
+
+// Said lists what was said about a record by what the Book holds.
+func (p *Projector) Said(id events.ID) []projections.Saying {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.book.Said(id)
+}
+
+// AsKnown folds the ledger anew by the knowledge of a moment. assumed counts the records whose time of knowing had to be
+// assumed.
+func (p *Projector) AsKnown(ctx context.Context, k projections.Knowledge) (book *projections.Book, assumed int, err error) {
+	p.mu.Lock()
+	last, zone := p.book.Size(), p.book.Zone()
+	p.mu.Unlock()
+	book = projections.NewBook(events.Standard())
+	for r, err := range Records(ctx, p.c.Log, 1, last) {
+		if err != nil {
+			return nil, 0, fmt.Errorf("project: %w", err)
+		}
+		known, guess := k.Takes(r, zone)
+		if !known && !k.Claimed {
+			break // recordedtimes never fall
+		}
+		if !known && r.Kind != "farm.opened" { // without its zone a farm has no days
+			continue
+		}
+		if guess {
+			assumed++
+		}
+		if err := book.Add(r); err != nil {
+			return nil, 0, fmt.Errorf("project: %w", err)
+		}
+	}
+	return book, assumed, nil
+}
