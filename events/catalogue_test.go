@@ -97,6 +97,76 @@ func TestShapes(t *testing.T) {
 	t.Logf("counts: %d kinds, %d shapes", len(events.Standard().Kinds()), n)
 }
 
+// What must stand in each kind: the bold fields of records.md, "a|b" where one of two must. Ours to add where the program
+// itself writes the record, or the record would say nothing: import.made, report.issued, evidence.given, drill.held,
+// ledger.restored and their like.
+var mustStand = map[string]string{
+	"farm.opened":       "name zone latitude longitude",
+	"setting.adopted":   "name value from",
+	"block.established": "block name area",
+	"block.changed":     "block from",
+	"block.redrawn":     "from into date",
+	"tree.planted":      "tree block cultivar planted",
+	"tree.seen":         "where condition",
+	"tree.measured":     "where",
+	"tree.moved":        "moves",
+	"tree.topworked":    "where cultivar",
+	"tree.removed":      "where",
+	"station.sited":     "station latitude longitude",
+	"tree.pruned":       "where cut",
+	"flush.seen":        "where stage",
+	"bloom.seen":        "where stage|bbchCode",
+	"crop.assessed":     "where crop method",
+	"label.filed":       "product material readBy",
+	"label.closed":      "label reason",
+	"spray.planned":     "where from mix",
+	"spray.begun":       "where started",
+	"spray.called-off":  "where plan|begun reason",
+	"spray.applied":     "where started ended mix target|purpose applicator",
+	"hold.judged":       "where spray words from|growthStage",
+	"fruit.picked":      "where mass|containers",
+	"harvest.closed":    "where date",
+	"weather.read": "station airTemperature|airTemperatureMin|airTemperatureMax|relativeHumidity|wetBulb|windSpeed|windGust|windDirection|rain|" +
+		"rainTrace|solarRadiation|leafWetness|soilTemperature",
+	"record.corrected": "record type follows reason data",
+	"record.withdrawn": "record follows reason",
+	"records.reviewed": "records|span reviewer",
+	"import.made":      "file rows recorded refused",
+	"rule.adopted":     "name rule hash from",
+	"season.named":     "season from to",
+	"report.issued":    "kind hash size root",
+	"drill.held":       "of started ended",
+	"evidence.given":   "for heads size",
+	"key.changed":      "oldKey newKey",
+	"ledger.restored":  "sealedSize salvaged lost",
+	"ledger.moved":     "to",
+	"access.granted":   "grant",
+	"access.viewed":    "grant",
+	"access.ended":     "grant",
+	"person.forgotten": "who",
+}
+
+func TestMustStand(t *testing.T) {
+	t.Parallel()
+	for _, k := range events.Standard().Kinds() {
+		want := strings.Fields(mustStand[k.Name])
+		var got []string
+		for _, f := range k.Shape.Fields {
+			if f.Required {
+				got = append(got, f.Name)
+			}
+		}
+		for _, group := range k.Shape.OneOf {
+			got = append(got, strings.Join(group, "|"))
+		}
+		slices.Sort(want)
+		slices.Sort(got)
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: got %v, want %v", k.Name, got, want)
+		}
+	}
+}
+
 // A test-only catalogue: a kind of the moon, whose second version tells brightness as a share where the first told tenths.
 type moonRisen struct {
 	events.Common

@@ -164,6 +164,7 @@ func TestEnvelope(t *testing.T) {
 		{"id of version 8", func(d *events.Draft) { d.ID = "55c34df9-648e-87f6-9eab-6ff5407c4c81" }, ""},
 		{"id of version 4", func(d *events.Draft) { d.ID = "55c34df9-648e-47f6-9eab-6ff5407c4c81" }, "id refuse.not.id"},
 		{"id of another variant", func(d *events.Draft) { d.ID = "55c34df9-648e-77f6-deab-6ff5407c4c81" }, "id refuse.not.id"},
+		{"id of the oldest variant", func(d *events.Draft) { d.ID = "55c34df9-648e-77f6-0eab-6ff5407c4c81" }, "id refuse.not.id"},
 		{"no id at all", func(d *events.Draft) { d.ID = "1234" }, "id refuse.not.id"},
 		{"the empty UUID", func(d *events.Draft) { d.ID = "00000000-0000-0000-0000-000000000000" }, "id refuse.not.id"},
 		{"actor", func(d *events.Draft) { d.Actor = "w_00112233445566778899aabbccddeeff" }, ""},

@@ -282,3 +282,23 @@ func leadingNumber(s string) (int, string) {
 	n, _ := strconv.Atoi(s[:i])
 	return n, s[i:]
 }
+
+// A Graft is a cultivar that was put onto a standing tree.
+type Graft struct {
+	At       time.Time
+	Cultivar string
+}
+
+// Grafts lists what was grafted onto a tree in this block, in order.
+func (g *Ground) Grafts(s Standing) []Graft {
+	var out []Graft
+	for _, gr := range g.graft {
+		for i := range gr.parts {
+			if matches(&gr.parts[i], &s) {
+				out = append(out, Graft{gr.at, gr.cultivar})
+				break
+			}
+		}
+	}
+	return out
+}

@@ -8,6 +8,7 @@ import (
 
 	"latewood/events"
 	"latewood/projections/foldtest"
+	"latewood/projections/meteo"
 	"latewood/projections/weather"
 )
 
@@ -119,6 +120,70 @@ func TestChillOfReadings(t *testing.T) {
 			t.Errorf("notes %q do not say what chill was fitted to", doc.Notes)
 		}
 	}
+}
+
+// Every hour counts once, whichever day asks, as instants and as means that lie across midnight.
+func TestChillOfDays(t *testing.T) {
+	t.Parallel()
+	for _, interval := range []*float64{nil, pointer(3600.0)} {
+		farm := foldtest.NewFarm(t, "Pacific/Honolulu")
+		for h := 0; h < 72; h++ {
+			at := float64(h)
+			if interval != nil {
+				at += 0.5
+			}
+			farm.Add(date31(at).Format(time.RFC3339), &events.WeatherRead{Station: "mauka", Interval: interval, AirTemperature: celsius(5)})
+		}
+		want := []float64{24, 24, 24}
+		if interval != nil { // the first half hour belongs to 30 January, the last of 2 February is missing
+			want = []float64{0.5, 24, 24, 23.5}
+		}
+		rows := report(t, farm.Book(), weather.Query{By: weather.ByDay, With: []string{"chill"}, From: date(t, "2026-01-30")}).Rows
+		if interval != nil { // no reading's middle lies in 30 January, so it has no row
+			want = want[1:]
+		}
+		for i, r := range rows {
+			if r.Chill == nil || r.Chill.HoursJudged != want[i] || r.Chill.UtahUnits != want[i] {
+				t.Errorf("%s: got %s, want %v hours", r.Period, text(r.Chill), want[i])
+			}
+		}
+		if len(rows) != len(want) {
+			t.Errorf("got %d rows, want %d", len(rows), len(want))
+		}
+	}
+}
+
+// A summary's humidity speaks for a day that readings do not cover; its mean temperature goes with it where it has one.
+func TestAirOfSummaries(t *testing.T) {
+	t.Parallel()
+	farm := foldtest.NewFarm(t, "Pacific/Honolulu")
+	farm.Add(date31(1).Format(time.RFC3339), &events.WeatherRead{Station: "mauka", AirTemperature: celsius(30), RelativeHumidity: in(10, "%")})
+	farm.Add(date31(2).Format(time.RFC3339), &events.WeatherRead{Station: "mauka", AirTemperature: celsius(30), RelativeHumidity: in(10, "%")})
+	day(t, farm, "2026-01-31", events.WeatherRead{AirTemperature: celsius(20), RelativeHumidity: in(50, "%")})
+	row := only(t, report(t, farm.Book(), weather.Query{With: weather.Withs()}))
+	near(t, "VPD", row.VpdKPa, 1.1691, 0.0005) // 20 C and 50 %: testdata/vectors/psychrometrics.csv
+	near(t, "Td", row.DewpointC, 9.27, 0.02)
+	near(t, "Delta T", row.DeltaTC, 6.16, 0.02)
+
+	// With extremes the saturation pressure is the mean of both (FAO-56 eq. 12, 19): example 5, 18 and 25 C, 68 %: ea 1.78.
+	farm = foldtest.NewFarm(t, "Pacific/Honolulu")
+	day(t, farm, "2026-01-31", events.WeatherRead{AirTemperature: celsius(20), AirTemperatureMin: celsius(18), AirTemperatureMax: celsius(25), RelativeHumidity: in(68, "%")})
+	row = only(t, report(t, farm.Book(), weather.Query{With: weather.Withs()}))
+	near(t, "VPD", row.VpdKPa, 1.779/0.68*0.32, 0.005)
+	near(t, "Delta T of the mean, not of the middle", row.DeltaTC, deltaT(t, 20, 68), 0.001)
+}
+
+func deltaT(t *testing.T, temp, rh float64) float64 {
+	t.Helper()
+	pressure, err := meteo.Pressure(0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := meteo.DeltaT(temp, rh, pressure)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
 }
 
 // Hours rebuilt from extremes need the day before and the day after; see meteo.Linvill.

@@ -177,6 +177,56 @@ func TestGapsAndSettings(t *testing.T) {
 	}
 }
 
+// A day comes out the same whether the report begins with it or years before it.
+func TestWindow(t *testing.T) {
+	t.Parallel()
+	farm := foldtest.NewFarm(t, "Pacific/Honolulu")
+	for h := 0.0; h < 96; h += 1.5 {
+		w := events.WeatherRead{Station: "mauka", AirTemperature: celsius(wave(date31(h + 0.7))), RelativeHumidity: in(60, "%")}
+		farm.Add(date31(h+0.7).Format(time.RFC3339), &w)
+	}
+	day(t, farm, "2026-02-04", events.WeatherRead{AirTemperatureMin: celsius(11), AirTemperatureMax: celsius(25)})
+	book := farm.Book()
+	for _, method := range append(weather.Methods(), "") {
+		q := weather.Query{By: weather.ByDay, Method: method, Below: []float64{15}, With: weather.Withs()}
+		for _, want := range report(t, book, q).Rows {
+			q.From, q.To = date(t, want.Period), date(t, want.Period)
+			if got := only(t, report(t, book, q)); text(got) != text(want) {
+				t.Errorf("%q alone: got %s, want %s", method, text(got), text(want))
+			}
+		}
+	}
+}
+
+// Hourly readings with extremes alone count as their middle; longer ones give the day's extremes and no hours.
+func TestExtremesWithoutMean(t *testing.T) {
+	t.Parallel()
+	farm := foldtest.NewFarm(t, "Pacific/Honolulu")
+	for h := 1; h <= 3; h++ {
+		farm.Add(date31(float64(h)).Format(time.RFC3339), &events.WeatherRead{
+			Station: "mauka", Interval: pointer(3600.0), AirTemperatureMin: celsius(10), AirTemperatureMax: celsius(28),
+		})
+	}
+	farm.Add(date31(24).Format(time.RFC3339), &events.WeatherRead{
+		Station: "mauka", Interval: pointer(43200.0), AirTemperatureMin: celsius(7), AirTemperatureMax: celsius(30),
+	})
+	row := only(t, report(t, farm.Book(), weather.Query{}))
+	if row.CoveredHours != 3 || *row.HoursBelow20 != 3 || *row.DegreeDays.Value != 1 || *row.MinC != 7 || *row.MaxC != 30 {
+		t.Errorf("got %s, want 3 h at 19 C, and 7 to 30 C", text(row))
+	}
+}
+
+// Under the count method an instant stands for the usual distance between readings: the middle one, silences left out.
+func TestCountStandsFor(t *testing.T) {
+	t.Parallel()
+	farm := foldtest.NewFarm(t, "Pacific/Honolulu")
+	for _, minute := range []float64{0, 3, 13, 23, 33, 300, 600, 900, 1200, 1210} {
+		instant(farm, date31(minute/60).UnixMilli(), 15)
+	}
+	row := only(t, report(t, farm.Book(), weather.Query{Method: "count"}))
+	near(t, "10 readings of 10 minutes", row.HoursBelow20, 100.0/60, 1e-6)
+}
+
 func TestSameTime(t *testing.T) {
 	t.Parallel()
 	farm := foldtest.NewFarm(t, "Pacific/Honolulu")
@@ -186,7 +236,7 @@ func TestSameTime(t *testing.T) {
 	first := instant(farm, date31(12).UnixMilli(), 16) // its id is higher than that of the 15 C of the same hour
 	day(t, farm, "2026-01-31", events.WeatherRead{Rain: in(3, "mm")})
 	row := report(t, farm.Book(), weather.Query{By: weather.ByDay}).Rows[0]
-	if *row.MaxC != 16 || row.SameTime != 2 || *row.RainMm != 3 {
+	if *row.MaxC != 16 || *row.MinC != 15 || row.SameTime != 2 || *row.RainMm != 3 {
 		t.Errorf("got %s, want the later id to count, and the summary beside the midnight reading", text(row))
 	}
 	flags := weather.Flags(farm.Book())

@@ -35,7 +35,7 @@ func (t *terminal) status(d app.Status) {
 			stage += " " + b.StageSince
 		}
 		if stage != "" && b.StageFrom != "" {
-			stage += " (" + words.Say("cli.stage-"+string(b.StageFrom)) + ")"
+			stage += " (" + words.Say("cli.stage-"+b.StageFrom) + ")"
 		}
 		rows[i] = []string{b.Block, fmt.Sprint(b.Trees), cultivars(b.Cultivars), dash(b.LastPrune), dash(stage), d.Running[b.Block].Pick, d.Running[b.Block].Enter, fmt.Sprint(d.Flags[b.Block])}
 	}
@@ -262,7 +262,7 @@ func (t *terminal) weather(d weather.Doc) {
 		}
 	}
 	t.table(heads("station", "period", "days", "covered", "below-20", "degree-days", "min-c", "max-c", "rain-mm"), rows)
-	t.say("cli.weather-method", "method", d.Rows[0].DegreeDays.Method, "base", units.FormatNumber(d.Rows[0].DegreeDays.Base))
+	t.say("cli.weather-by", "method", d.Rows[0].DegreeDays.Method, "base", units.FormatNumber(d.Rows[0].DegreeDays.Base))
 	for _, n := range d.Notes {
 		fmt.Fprintln(t.out, n)
 	}

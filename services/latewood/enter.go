@@ -247,7 +247,7 @@ func (t *terminal) imported(q app.ImportRequest, d app.Imported) {
 	}
 	switch {
 	case q.Check:
-		t.say("cli.import-check", "file", q.Name, "recorded", d.Recorded.Recorded, "known", d.Known, "refused", d.Rows(d.Refused))
+		t.say("cli.import-checked", "file", q.Name, "recorded", d.Recorded.Recorded, "known", d.Known, "refused", d.Rows(d.Refused))
 	default:
 		t.say("cli.import-done", "file", q.Name, "recorded", d.Recorded.Recorded, "known", d.Known, "refused", d.Rows(d.Refused))
 	}
