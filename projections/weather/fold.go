@@ -67,8 +67,12 @@ func extent(v *projections.View) (first, last civil.Date, ok bool) {
 	from, to := int64(math.MaxInt64), int64(math.MinInt64)
 	s.Each(func(m *projections.Month) {
 		for i, at := range m.Times {
-			middle := at - int64(m.Interval[i])*500
-			from, to = min(from, middle), max(to, middle)
+			interval := int64(m.Interval[i]) * 1000
+			if spanOf(interval) == shorter && interval > 0 {
+				from, to = min(from, at-interval), max(to, at-1)
+				continue
+			}
+			from, to = min(from, at-interval/2), max(to, at-interval/2)
 		}
 	})
 	if from > to {

@@ -81,7 +81,7 @@ type Chill struct {
 	HoursJudged float64 `json:"hoursJudged"` // that had a temperature
 }
 
-// Report answers a query. Rows go by station and time; periods without any reading have none.
+// Report answers a query. Rows go by station and time; periods that no reading speaks for have none.
 //
 // The error is an events.Problem where the query cannot be answered as it stands.
 func Report(book *projections.Book, q Query) (Doc, error) {
@@ -165,7 +165,7 @@ func (q Query) rows(station string, days []result) []Row {
 	var out []Row
 	var s *sum
 	end := func() {
-		if s != nil && s.row.Days > 0 {
+		if s != nil && (s.row.Days > 0 || s.covered > 0) {
 			out = append(out, s.close(q))
 		}
 	}
