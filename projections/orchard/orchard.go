@@ -4,25 +4,30 @@
 // A stage is what somebody saw. Where nothing was seen since the last prune or pick, the stage is an estimate, marked so, and
 // says no more than what common practice would: that the block was pruned, or picked. The flush clock, which knows when buds
 // are likely to break, is a model of its own and not part of this fold.
+//
+// A look at some trees counts for the block, as the last one does: who wants to know tree by tree reads the records.
 package orchard
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"latewood/events"
 	"latewood/events/civil"
+	"latewood/events/units"
 	"latewood/projections"
 )
 
 // Fold is the fold over blocks.
-func Fold() *projections.Fold { return projections.NewFold("orchard", 1, projections.Block, fold) }
+func Fold() *projections.Fold { return projections.NewFold("orchard", 2, projections.Block, fold) }
 
 // State is what a block's records say of it. Its days are the farm's.
 type State struct {
 	Name    string  `json:"name,omitempty"`
 	Listed  []Tree  `json:"listed"`           // trees listed one by one
 	Counted []Count `json:"counted"`          // trees stated as a number, by day
+	Areas   []Area  `json:"areas,omitempty"`  // by day
 	Seen    []Seen  `json:"seen"`             // stages, by time and id
 	Cuts    []Done  `json:"cuts"`             // prunes, by time and id
 	Picks   []Done  `json:"picks"`            // first and last pick of each day are one
@@ -51,6 +56,12 @@ type Count struct {
 	Trees int    `json:"trees"`
 }
 
+// Area is how large the block is, from a day on.
+type Area struct {
+	Day string `json:"day"`
+	MM2 int64  `json:"mm2"` // square millimetres
+}
+
 // Seen is a stage that somebody saw.
 type Seen struct {
 	Day   string `json:"day"`
@@ -63,6 +74,9 @@ type Done struct {
 	What string `json:"what,omitempty"`
 }
 
+// bbch stands before a stage of which only the code was noted.
+const bbch = "bbch-"
+
 func fold(v *projections.View) *State {
 	s := &State{Listed: []Tree{}, Counted: []Count{}, Seen: []Seen{}, Cuts: []Done{}, Picks: []Done{}}
 	day := func(t time.Time) string { return civil.DateOf(t, v.Zone).String() }
@@ -71,6 +85,7 @@ func fold(v *projections.View) *State {
 		switch d := f.Data().(type) {
 		case *events.BlockEstablished:
 			s.Name = d.Name
+			s.area(on, &d.Area)
 			if d.Trees != nil {
 				s.Counted = append(s.Counted, Count{on, *d.Trees})
 			}
@@ -78,6 +93,7 @@ func fold(v *projections.View) *State {
 			if d.Name != "" {
 				s.Name = d.Name
 			}
+			s.area(d.From, d.Area)
 			if d.Trees != nil {
 				s.Counted = append(s.Counted, Count{d.From, *d.Trees})
 			}
@@ -86,8 +102,17 @@ func fold(v *projections.View) *State {
 		case *events.FlushSeen:
 			s.Seen = append(s.Seen, Seen{on, d.Stage})
 		case *events.BloomSeen:
-			if d.Stage != "" {
+			switch d.Stage {
+			case "none": // no panicles is no stage
+			case "":
+				s.Seen = append(s.Seen, Seen{on, bbch + d.BBCH})
+			default:
 				s.Seen = append(s.Seen, Seen{on, d.Stage})
+			}
+		case *events.CropAssessed:
+			switch d.Crop {
+			case "light", "fair", "heavy":
+				s.Seen = append(s.Seen, Seen{on, "fruit"})
 			}
 		case *events.TreePruned:
 			s.Cuts = append(s.Cuts, Done{on, d.Cut})
@@ -110,7 +135,19 @@ func fold(v *projections.View) *State {
 		}
 		s.Listed = append(s.Listed, row)
 	}
+	// What changes from a day on goes by that day, not by when it was written down.
+	slices.SortStableFunc(s.Counted, func(a, b Count) int { return strings.Compare(a.Day, b.Day) })
+	slices.SortStableFunc(s.Areas, func(a, b Area) int { return strings.Compare(a.Day, b.Day) })
 	return s
+}
+
+func (s *State) area(day string, q *events.Quantity) {
+	if q == nil {
+		return
+	}
+	if mm2, err := units.Base(q.Value, q.Unit); err == nil {
+		s.Areas = append(s.Areas, Area{day, mm2})
+	}
 }
 
 // redrawn ends the block, or says how many trees it has from then on.
@@ -119,6 +156,7 @@ func (s *State) redrawn(d *events.BlockRedrawn, code string) {
 	for _, into := range d.Into {
 		if into.Block == code {
 			kept = true
+			s.area(d.Date, into.Area)
 			if into.Name != "" {
 				s.Name = into.Name
 			}
@@ -139,6 +177,7 @@ type Doc struct {
 type Stand struct {
 	Block      string         `json:"block"`
 	Name       string         `json:"name,omitempty"`
+	AreaM2     float64        `json:"areaM2,omitempty"`
 	Trees      int            `json:"trees"`
 	Cultivars  map[string]int `json:"cultivars"`
 	LastPrune  string         `json:"lastPrune,omitempty"`
@@ -171,15 +210,28 @@ func Status(b *projections.Book, on civil.Date, due map[string][]string) Doc {
 func (s *State) At(day civil.Date) Stand {
 	on := day.String()
 	out := Stand{Name: s.Name, Cultivars: map[string]int{}, Due: []string{}}
+	ever := map[string]bool{}
 	for _, t := range s.Listed {
-		if t.From <= on && (t.Until == "" || on < t.Until) {
+		if t.From > on {
+			continue
+		}
+		ever[t.Tree] = true
+		if t.Until == "" || on < t.Until {
 			out.Trees++
 			out.Cultivars[t.cultivar(on)]++
 		}
 	}
-	for _, c := range s.Counted { // a stated number counts where more trees are stated than listed
+	// A stated number says how many trees there are beside those that were ever listed, so that one removed is one less.
+	stated := 0
+	for _, c := range s.Counted {
 		if c.Day <= on {
-			out.Trees = max(out.Trees, c.Trees)
+			stated = c.Trees
+		}
+	}
+	out.Trees += max(0, stated-len(ever))
+	for _, a := range s.Areas {
+		if a.Day <= on {
+			out.AreaM2 = units.FromBase(a.MM2, "m2")
 		}
 	}
 	if cut, ok := last(s.Cuts, on); ok {
@@ -188,17 +240,24 @@ func (s *State) At(day civil.Date) Stand {
 	if pick, ok := last(s.Picks, on); ok {
 		out.LastPick = pick.Day
 	}
+	looked := "" // the day of the last look; the stage is since the first of those that saw the same one after another
 	for _, seen := range s.Seen {
-		if seen.Day <= on {
+		if seen.Day > on {
+			continue
+		}
+		if looked = seen.Day; seen.Stage != out.Stage {
 			out.Stage, out.StageSince, out.StageFrom = seen.Stage, seen.Day, "seen"
 		}
 	}
-	// What was done after the last look says more than the look.
-	if out.LastPick > out.StageSince {
+	// What was done after the last look says more than the look. Roots and dead wood say nothing about the shoots: common
+	// practice.
+	if out.LastPick > looked {
 		out.Stage, out.StageSince, out.StageFrom = "picked", out.LastPick, "estimate"
+		looked = out.LastPick
 	}
-	if out.LastPrune > out.StageSince {
-		out.Stage, out.StageSince, out.StageFrom = "pruned", out.LastPrune, "estimate"
+	cuts := slices.DeleteFunc(slices.Clone(s.Cuts), func(c Done) bool { return c.What == "root" || c.What == "dead-wood" })
+	if cut, ok := last(cuts, on); ok && cut.Day > looked {
+		out.Stage, out.StageSince, out.StageFrom = "pruned", cut.Day, "estimate"
 	}
 	return out
 }

@@ -126,9 +126,9 @@ type gatherer struct {
 	limits  [projections.SoilTemperature + 1][2]float64
 	day     int // of the row before
 
-	month_ *projections.Month
-	row    int
-	last   [2]spot // the two usable temperatures before, the nearer first
+	cols *projections.Month
+	row  int
+	last [2]spot // the two usable temperatures before, the nearer first
 }
 
 // spot is a temperature with its place.
@@ -161,7 +161,7 @@ func limits() (out [projections.SoilTemperature + 1][2]float64) {
 }
 
 func (g *gatherer) month(m *projections.Month) {
-	g.month_ = m
+	g.cols = m
 	for i, at := range m.Times {
 		g.row = i
 		interval := int64(m.Interval[i]) * 1000
@@ -189,7 +189,7 @@ func (g *gatherer) month(m *projections.Month) {
 
 // sameTime reports whether a later row has the same time and speaks for a like span: then that one counts.
 func (g *gatherer) sameTime(i int, at int64, kind span) (superseded bool) {
-	m := g.month_
+	m := g.cols
 	alike := func(j int) bool {
 		return j >= 0 && j < len(m.Times) && m.Times[j] == at && spanOf(int64(m.Interval[j])*1000) == kind
 	}
@@ -211,7 +211,7 @@ func (g *gatherer) sameTime(i int, at int64, kind span) (superseded bool) {
 
 // value is a row's element, NaN where it is missing, doubted or outside of what can be.
 func (g *gatherer) value(e projections.Element, at int64) float64 {
-	col := g.month_.Cols[e]
+	col := g.cols.Cols[e]
 	if col == nil {
 		return math.NaN()
 	}
@@ -245,7 +245,7 @@ func (g *gatherer) bump(counter []int32) {
 // flag makes a quality-control flag on the row's record.
 func (g *gatherer) flag(detail string, args ...string) {
 	if g.want.flags && g.day >= 0 {
-		g.flags = append(g.flags, projections.NewFlag(g.month_.IDs[g.row], "quality-control", detail, args...))
+		g.flags = append(g.flags, projections.NewFlag(g.cols.IDs[g.row], "quality-control", detail, args...))
 	}
 }
 
@@ -286,7 +286,7 @@ func (g *gatherer) shorter(at, interval int64) {
 	}
 	g.addRain(g.value(projections.Rain, at), interval)
 	if !math.IsNaN(mean) {
-		g.steps(spot{at, interval, mean, g.day, g.month_.IDs[g.row], true})
+		g.steps(spot{at, interval, mean, g.day, g.cols.IDs[g.row], true})
 	}
 }
 
@@ -392,7 +392,7 @@ func (g *gatherer) others(at int64) {
 
 // raw is a row's element as it came.
 func (g *gatherer) raw(e projections.Element) float64 {
-	if col := g.month_.Cols[e]; col != nil {
+	if col := g.cols.Cols[e]; col != nil {
 		return col[g.row]
 	}
 	return math.NaN()

@@ -1,6 +1,7 @@
 package yields_test
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"os"
@@ -15,6 +16,21 @@ import (
 	"latewood/projections/foldtest"
 	"latewood/projections/yields"
 )
+
+// TestMain sets the number of property checks: few by default, 2,000 where LATEWOOD_PROOF=1 asks for the full proof.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	checks := "25"
+	if os.Getenv("LATEWOOD_PROOF") == "1" {
+		checks = "2000"
+	}
+	if err := flag.Set("rapid.checks", checks); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	fmt.Println("yields: property checks a test:", checks)
+	os.Exit(m.Run())
+}
 
 // All of this is invented.
 func kilos(v float64) *events.Quantity { return &events.Quantity{Value: v, Unit: "kg"} }
@@ -358,7 +374,7 @@ func TestSplitsAddUp(t *testing.T) {
 		{{Block: "north", Rows: []string{"2"}}, {Block: "south"}}, {{Block: "south", Trees: []string{"s-2"}}, {Block: "north", Trees: []string{"n-1-2"}}},
 		{{Block: "north", Except: []string{"n-1-1"}}},
 	}
-	check := func(rt *rapid.T) {
+	rapid.Check(t, func(rt *rapid.T) {
 		farm := orchard(t)
 		for _, tree := range []string{"s-1", "s-2", "s-3"} {
 			farm.Add("", &events.TreePlanted{Tree: tree, Block: "south", Cultivar: "Kaimana", Planted: "2012-03-01"})
@@ -396,16 +412,7 @@ func TestSplitsAddUp(t *testing.T) {
 			}
 		}
 		foldtest.Laws(t, farm.Records, []*projections.Fold{yields.Fold()}, rapid.Uint64().Draw(rt, "seed"))
-	}
-	n := 0
-	rapid.Check(t, func(rt *rapid.T) {
-		n++
-		if n > 25 && os.Getenv("LATEWOOD_PROOF") == "" {
-			return
-		}
-		check(rt)
 	})
-	t.Logf("%d harvests cut up", n)
 }
 
 func BenchmarkFold(b *testing.B) {
