@@ -25,7 +25,9 @@
 //
 //  1. Write the data type into the file of its subject, with a doc comment that says what it is for: the catalogue prints it.
 //  2. Give it a line in standardKinds: name in the past tense, version 1, which chains, which field gives its time.
-//  3. Write its first sample: an entry in samples_test.go, then go test ./events -run Samples -update.
+//  3. Write its first sample: an entry in samples_test.go, then go test ./events -run Samples -update. The tests ask for two
+//     more lines, taken from the description of the records and not from the type: what must stand (catalogue_test.go), and
+//     its chains (chains_test.go).
 //  4. Write the catalogue anew: go generate ./events.
 //  5. Let projections know it: KeysOf and References in projections/where.go, and the folds that it moves.
 //
@@ -36,7 +38,7 @@
 // # Files
 //
 //	catalogue.go schema.go shapes.go   kinds, the grammar of their data, shapes that they share
-//	orchard.go growth.go spray.go harvest.go weather.go keeping.go   the data types
+//	orchard.go growth.go care.go spray.go harvest.go packing.go weather.go papers.go keeping.go   the data types
 //	door.go values.go times.go grammar.go codes.go problem.go   what is refused, and in which words
 //	record.go ids.go chains.go decode.go   envelope, ids, chains, JSON
 //

@@ -224,6 +224,10 @@ func TestReentryRulesPicking(t *testing.T) {
 			t.Errorf("at %s: nothing says why", at)
 		}
 	}
+	// What makes the pick wait so long stands beside what makes it wait at all.
+	if got := o.at("north", minute).Pick; len(got.Because) != 2 || got.Because[1].From != until {
+		t.Errorf("because of picking: got %+v", got.Because)
+	}
 	want(t, "pick after", o.at("north", until).Pick, holds.RunOut, until)
 	want(t, "zero: pick", o.at("zero", minute).Pick, holds.Waiting, "2026-06-02T16:00:00-10:00")
 	want(t, "zero: after", o.at("zero", "2026-06-02T16:00:00").Pick, holds.RunOut, "2026-06-02T16:00:00-10:00")

@@ -80,6 +80,26 @@ func TestPlan(t *testing.T) {
 	}
 }
 
+// A plan over two blocks that was begun in one of them still stands in the other.
+func TestPlanOverTwoBlocks(t *testing.T) {
+	t.Parallel()
+	o := newOrchard(t, honolulu, "north", "south")
+	both := append(block("north"), block("south")...)
+	mix := []events.MixItem{o.label(label("A", numeric(7, "d", "")))}
+	plan := o.Add("2026-05-31", &events.SprayPlanned{Where: both, From: "2026-06-01T06:00:00-10:00", Mix: mix}).ID.String()
+	begun := o.Add("", &events.SprayBegun{Where: both, Started: "2026-06-02T06:00:00-10:00", Mix: mix})
+	o.Add("", &events.SprayBegun{Where: block("north"), Started: "2026-06-01T07:00:00-10:00", Plan: plan})
+	for code, status := range map[string]holds.Status{"north": holds.InProgress, "south": holds.Planned} {
+		want(t, code, o.at(code, "2026-06-01T08:00:00").Pick, status, "")
+	}
+	done := spray("2026-06-02T06:00:00-10:00", "2026-06-02T08:00:00-10:00", block("south"), mix...)
+	done.Begun = begun.ID.String()
+	o.Add("", done)
+	o.Add("2026-06-02T09:00:00-10:00", &events.SprayCalledOff{Where: block("south"), Plan: plan, Reason: "wind", AnythingApplied: ptr(false)})
+	want(t, "north, applied in the south only", o.at("north", "2026-06-03").Pick, holds.InProgress, "")
+	want(t, "south", o.at("south", "2026-06-03").Pick, holds.Waiting, "2026-06-10T00:00:00-10:00")
+}
+
 func TestBegun(t *testing.T) {
 	t.Parallel()
 	o := newOrchard(t, honolulu, "north", "open", "byplan", "off", "some", "unsaid", "rows")

@@ -237,11 +237,18 @@ func (b *builder) cover(f *projections.Fact) Cover { return b.coverOf(b.view.Par
 func (b *builder) coverOf(parts []events.Part, at time.Time) Cover {
 	var c Cover
 	moment := instant(at)
-	if slices.ContainsFunc(b.state.Trees, func(s Stay) bool { return s.stands(moment) }) {
-		var places []int
-		for _, s := range b.ground.Resolve(parts, at) {
-			places = append(places, b.index[s.Tree])
+	listed := false
+	var places []int
+	for _, s := range b.state.Trees {
+		if !s.stands(moment) {
+			continue
 		}
+		listed = true
+		if slices.ContainsFunc(parts, func(p events.Part) bool { return projections.Covers(p, b.state.Codes[s.Tree], s.Row) }) {
+			places = append(places, s.Tree)
+		}
+	}
+	if listed {
 		c.Trees = ranges(places)
 		return c
 	}

@@ -2,7 +2,6 @@ package weather
 
 import (
 	"slices"
-	"time"
 
 	"latewood/events"
 	"latewood/projections"
@@ -18,34 +17,17 @@ type doubt struct {
 func doubtsOf(v *projections.View) []doubt {
 	var out []doubt
 	for _, f := range v.Standing() {
-		if f.Kind == "weather.doubted" {
-			if d, ok := readDoubt(f.Raw(), v.Zone); ok {
-				out = append(out, d)
-			}
+		d, ok := f.Data().(*events.WeatherDoubted)
+		if !ok {
+			continue
+		}
+		from, err1 := events.ParseMoment(d.From, v.Zone)
+		to, err2 := events.ParseMoment(d.To, v.Zone)
+		if err1 == nil && err2 == nil { // the door let only instants in
+			out = append(out, doubt{from.At.UnixMilli(), to.At.UnixMilli(), d.Elements})
 		}
 	}
 	return out
-}
-
-func readDoubt(raw []byte, zone *time.Location) (doubt, bool) {
-	var d struct {
-		From     string   `json:"from"`
-		To       string   `json:"to"`
-		Elements []string `json:"elements"`
-	}
-	if events.ReadJSON(raw, &d) != nil {
-		return doubt{}, false
-	}
-	from, err1 := events.ParseMoment(d.From, zone)
-	to, err2 := events.ParseMoment(d.To, zone)
-	if err1 != nil || err2 != nil {
-		return doubt{}, false
-	}
-	until := to.At.UnixMilli()
-	if to.Only { // a day means all of it
-		until = to.Latest(zone).UnixMilli() - 1
-	}
-	return doubt{from.At.UnixMilli(), until, d.Elements}, true
 }
 
 // fieldNames are the fields of weather.read in the order of the columns.

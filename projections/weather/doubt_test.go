@@ -1,54 +1,93 @@
-package weather
+package weather_test
 
 import (
+	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
+	"latewood/events"
+	"latewood/events/canon"
 	"latewood/events/civil"
 	"latewood/projections"
+	"latewood/projections/weather"
 )
 
-func TestDoubts(t *testing.T) {
+// doubting is a catalogue that knows weather.doubted.
+func doubting(t *testing.T) *events.Catalogue {
+	t.Helper()
+	if events.Standard().Kind("weather.doubted") != nil {
+		return events.Standard()
+	}
+	kind := events.NewKind[events.WeatherDoubted]("weather.doubted", 1, func(events.ID, canon.Value) []string { return []string{"station/mauka"} }, "")
+	c, err := events.NewCatalogue(append(slices.Clone(events.Standard().Kinds()), kind), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func TestDoubted(t *testing.T) {
 	t.Parallel()
+	cat := doubting(t)
 	zone, err := civil.Zone("Pacific/Honolulu")
 	if err != nil {
 		t.Fatal(err)
 	}
-	at := func(text string) int64 {
-		v, err := time.Parse(time.RFC3339, text)
+	door := &events.Door{Catalogue: cat, Farm: "tern-hollow", Zone: zone}
+	var records []*events.Record
+	add := func(at time.Time, data any) *events.Record {
+		t.Helper()
+		a, problems := door.Check(events.Draft{Type: cat.KindOf(data).Type(), Time: at.Format(time.RFC3339), Data: events.Encode(data)})
+		if len(problems) > 0 {
+			t.Fatal(problems)
+		}
+		env := events.Envelope{
+			Farm: door.Farm, ID: events.NewID(1_770_000_000_000+int64(len(records)), [10]byte{}).String(), Salt: "AAAAAAAAAAAAAAAAAAAAAA==",
+			RecordedTime: events.RecordedAt(date31(200)), Source: "/farms/tern-hollow/cli", Time: a.Draft.Time, Type: a.Draft.Type, Chains: "farm 1 -",
+		}
+		r, err := events.ParseRecord(uint64(len(records)+1), env.AppendCanonical(nil, a.Data))
 		if err != nil {
 			t.Fatal(err)
 		}
-		return v.UnixMilli()
+		records = append(records, r)
+		return r
 	}
-	days, ok := readDoubt([]byte(`{"station":"mauka","from":"2026-01-10","to":"2026-01-11","reason":"a wasp nest"}`), zone)
-	if !ok {
-		t.Fatal("days are not read")
+	book := func(order []*events.Record) *projections.Book {
+		b := projections.NewBook(cat)
+		for _, r := range order {
+			if err := b.Add(r); err != nil {
+				t.Fatal(err)
+			}
+			weather.Flags(b) // asking in between must not change the answer
+		}
+		return b
 	}
-	hours, ok := readDoubt([]byte(`{"station":"mauka","from":"2026-01-10T08:00:00-10:00","to":"2026-01-10T09:00:00-10:00","elements":["rain"]}`), zone)
-	if !ok {
-		t.Fatal("hours are not read")
+	add(date31(-9999), &events.FarmOpened{Name: "Tern Hollow", Zone: "Pacific/Honolulu", Latitude: 19.6, Longitude: -155.1})
+	for h := 0; h <= 24; h++ {
+		add(date31(float64(h)), &events.WeatherRead{Station: "mauka", AirTemperature: celsius(15), Rain: in(1, "mm")})
 	}
-	for _, c := range []struct {
-		name string
-		d    doubt
-		at   string
-		e    projections.Element
-		want bool
-	}{
-		{"before the first day", days, "2026-01-09T23:59:59-10:00", projections.AirTemperature, false},
-		{"first instant", days, "2026-01-10T00:00:00-10:00", projections.AirTemperature, true},
-		{"last instant", days, "2026-01-11T23:59:59-10:00", projections.SoilTemperature, true},
-		{"behind the last day", days, "2026-01-12T00:00:00-10:00", projections.AirTemperature, false},
-		{"its end", hours, "2026-01-10T09:00:00-10:00", projections.Rain, true},
-		{"another element", hours, "2026-01-10T09:00:00-10:00", projections.AirTemperature, false},
-		{"after its end", hours, "2026-01-10T09:00:01-10:00", projections.Rain, false},
-	} {
-		if got := doubted([]doubt{c.d}, at(c.at), c.e); got != c.want {
-			t.Errorf("%s: got %v, want %v", c.name, got, c.want)
+	say := func(name string, covered, rain float64, count int) {
+		t.Helper()
+		row := report(t, book(records), weather.Query{By: weather.ByDay}).Rows[0]
+		if row.CoveredHours != covered || *row.RainMm != rain || row.Days != count {
+			t.Errorf("%s: got %s, want %v h covered, %v mm", name, text(row), covered, rain)
+		}
+		shuffled := slices.Clone(records)
+		rand.New(rand.NewPCG(1, 2)).Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
+		if got := report(t, book(shuffled), weather.Query{By: weather.ByDay}).Rows[0]; text(got) != text(row) {
+			t.Errorf("%s, shuffled: got %s, want %s", name, text(got), text(row))
 		}
 	}
-	if _, ok := readDoubt([]byte(`{"station":"mauka","from":"soon"}`), zone); ok {
-		t.Error("a doubt without days is read")
-	}
+	say("before", 24, 24, 1)
+	rain := add(date31(30), &events.WeatherDoubted{
+		Station: "mauka", From: date31(2).Format(time.RFC3339), To: date31(4).Format(time.RFC3339), Elements: []string{"rain"}, Reason: "a wasp nest",
+	})
+	say("rain of three readings", 24, 21, 1)
+	add(date31(30), &events.WeatherDoubted{Station: "mauka", From: date31(10).Format(time.RFC3339), To: date31(11).Format(time.RFC3339), Reason: "fell over"})
+	say("and all of two", 21, 19, 1) // 9 to 12 is a silence of three hours
+	add(date31(30), &events.WeatherDoubted{Station: "makai", From: date31(0).Format(time.RFC3339), To: date31(24).Format(time.RFC3339), Reason: "another station"})
+	say("another station", 21, 19, 1)
+	add(date31(31), &events.RecordWithdrawn{Record: rain.ID.String(), Follows: rain.ID.String(), Reason: "no nest"})
+	say("one of them withdrawn", 21, 22, 1)
 }

@@ -80,6 +80,7 @@ type sheet struct {
 	alias map[string]string
 	// paired is the quantities whose unit stands in a column of its own: their other column then is the bare number.
 	paired map[string]bool
+	all    []Heading // worked out when first asked for
 }
 
 func newSheet(k *events.Kind) *sheet {

@@ -17,6 +17,9 @@ type csvGrid struct {
 	delimiter byte
 }
 
+// maxColumns is the most columns of a table. The widest that make sense have one a day of a year.
+const maxColumns = 1000
+
 // openCSV finds the delimiter and reads the heading; at is its line.
 func openCSV(in *lines, name string) (g *csvGrid, headings []string, at int, err error) {
 	g = &csvGrid{in: in}
@@ -63,6 +66,9 @@ func openCSV(in *lines, name string) (g *csvGrid, headings []string, at int, err
 	}
 	for len(headings) > 0 && headings[len(headings)-1] == "" { // spreadsheets leave empty columns at the end
 		headings = headings[:len(headings)-1]
+	}
+	if len(headings) > maxColumns {
+		return nil, nil, 0, refused(name, at, "", events.Problem{Why: say("ingest.columns", "most", maxColumns), Instead: say("ingest.columns-instead")})
 	}
 	return g, headings, at, nil
 }

@@ -33,16 +33,20 @@ func Headings(c *events.Catalogue, as string) ([]Heading, error) {
 }
 
 func (s *sheet) headings() []Heading {
+	if s.all != nil {
+		return s.all
+	}
 	out := []Heading{{Text: "time", Field: "time", Required: len(s.kind.TimeFrom) == 0, Form: events.FormMoment}}
 	for i := range s.kind.Shape.Fields {
 		out = s.outline(out, &s.kind.Shape.Fields[i], "", true)
 	}
-	return append(out,
+	s.all = append(out,
 		Heading{Text: "id", Field: "id", Form: events.FormID},
 		Heading{Text: "actor", Field: "actor", Form: events.FormPerson},
 		Heading{Text: "notedtime", Field: "notedtime", Form: events.FormInstant},
 		Heading{Text: "devicetime", Field: "devicetime", Form: events.FormText},
 	)
+	return s.all
 }
 
 // outline adds the headings of a field and of what is in it. prefix is the heading around it, required whether that must

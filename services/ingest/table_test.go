@@ -60,6 +60,7 @@ func TestShapes(t *testing.T) {
 			"2: : <nil>: the row has more than 1048576 bytes; write one record a line; long texts are documents, to be filed beside the ledger\n3" + one[1:]},
 		{"a quoted cell too long", "time,block,mass_kg,note\n2026-06-01,north,12,\"" + strings.Repeat(strings.Repeat("x", 60000)+"\n", 18) + "\"\n2026-06-01,north,12,\n", "2: : <nil>: a quote on line 2 does not end"},
 		{"a heading too long", strings.Repeat("x", maxLine+1), "f:1: the row has more than 1048576 bytes: save it from the spreadsheet as CSV UTF-8\n"},
+		{"too many columns", strings.Repeat("a,", 1000) + "a\n", "f:1: the table has more than 1000 columns: leave columns that are not read away, or split the table\n"},
 		{"date and clock", "date,time,block,mass_kg\n2026-06-01,14:30,north,12\n", "2: fruit.picked.v1 2026-06-01T14:30:00-10:00 " + pick("12") + "\n"},
 		{"date and half past nothing", "date,time,block,mass_kg\n2026-06-01,morning,north,12\n2026-06-01,,north,12\n,14:30,north,12\n",
 			"2: time (time): morning: this is no time of the day; write it as 14:30\n3: fruit.picked.v1 2026-06-01T00:00:00-10:00 " + pick("12") + "\n" +

@@ -180,7 +180,7 @@ func TestOpenRefusesBadFarms(t *testing.T) {
 func TestStreamReplaced(t *testing.T) {
 	t.Parallel()
 	b := startBroker(t)
-	log := b.openWith(t, jetlog.Options{Create: true, Timeout: 500 * time.Millisecond})
+	log := b.openWith(t, jetlog.Options{Create: true, Timeout: time.Second})
 	mustAppend(t, log, 0, ledgertest.Entries("first", 3))
 	follow := func() <-chan error {
 		done := make(chan error, 1)

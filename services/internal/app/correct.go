@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -74,6 +75,9 @@ func (a *App) opCorrect(ctx context.Context, q CorrectRequest) (any, int, error)
 		canon.Member{Name: "type", Value: canon.Text(typ)}, canon.Member{Name: "reason", Value: canon.Text(q.Reason)},
 		canon.Member{Name: "data", Value: data},
 	)
+	if when == "" {
+		when = f.movedTime(typ, q.Set, data)
+	}
 	if when != "" {
 		m, err := f.moment(when)
 		if err != nil {
@@ -110,6 +114,26 @@ func (a *App) opWithdraw(ctx context.Context, q WithdrawRequest) (any, int, erro
 		)})
 	}
 	return f.change(ctx, drafts, q.Check)
+}
+
+// movedTime is the time that corrected data state, where a field that gives the record its time was set; empty: none was,
+// and the correction keeps the time of the version that it follows.
+func (f *farm) movedTime(typ string, set []string, data canon.Value) string {
+	name, _, _ := events.SplitType(typ)
+	kind := events.Standard().Kind(name)
+	if kind == nil {
+		return ""
+	}
+	for _, s := range set {
+		field, _, _ := strings.Cut(s, "=")
+		if slices.Contains(kind.TimeFrom, strings.TrimPrefix(field, "data.")) {
+			door := events.Door{Catalogue: events.Standard(), Farm: f.code, Zone: f.zone()}
+			if a, problems := door.Check(events.Draft{Type: typ, Data: data}); len(problems) == 0 {
+				return a.Draft.Time
+			}
+		}
+	}
+	return ""
 }
 
 // current finds a record as it stands: its own id, the id of its latest version, its effective data and type.
