@@ -20,7 +20,7 @@ type Flagged struct {
 //
 // A tree that moved here while an interval ran on it elsewhere is seen by Of, not by these flags.
 func FlagFold() *projections.Fold {
-	return projections.NewFold("holds-flags", 1, projections.Block, flagged)
+	return projections.NewFold("holds-flags", 2, projections.Block, flagged)
 }
 
 // Flags lists them for the whole farm, in order of records.
@@ -36,8 +36,8 @@ func Flags(b *projections.Book) []projections.Flag {
 func flagged(v *projections.View) *Flagged {
 	out := &Flagged{Flags: []projections.Flag{}}
 	s := fold(v)
-	gone := revived(v)
-	if len(s.Sprays) == 0 && len(gone) == 0 {
+	gone := s.Withdrawn()
+	if len(s.Sprays) == 0 && len(gone.Sprays) == 0 {
 		return out
 	}
 	for _, f := range v.Standing() {
@@ -50,10 +50,8 @@ func flagged(v *projections.View) *Flagged {
 			if in {
 				out.add(f, "pick-in-interval", because)
 			}
-			for _, g := range gone {
-				if was, because := g.PickAt(parts, f.Time, v.Zone); was && !in {
-					out.add(f, "interval-gone", because)
-				}
+			if was, because := gone.PickAt(parts, f.Time, v.Zone); was && !in {
+				out.add(f, "interval-gone", because)
 			}
 		}
 		for _, at := range spans(f, v.Zone) {
@@ -75,23 +73,6 @@ func (d *Flagged) add(f *projections.Fact, name string, because []Because) {
 		}
 	}
 	d.Flags = append(d.Flags, projections.NewFlag(f.ID, name, "", "why", strings.Join(why, "; ")))
-}
-
-// revived is, for each withdrawn spray, the State as if it stood.
-func revived(v *projections.View) []*State {
-	var out []*State
-	for i, f := range v.Facts {
-		if f.Kind != "spray.applied" || f.Stands() {
-			continue
-		}
-		alive := *f
-		alive.Withdrawn = nil
-		as := *v
-		as.Facts = slices.Clone(v.Facts)
-		as.Facts[i] = &alive
-		out = append(out, fold(&as))
-	}
-	return out
 }
 
 // isWork reports whether a record of a kind means that somebody was among the trees: everything that is done or seen there
