@@ -197,6 +197,37 @@ func TestRedrawn(t *testing.T) {
 	}
 }
 
+// What another block's records say of trees is carried over tree by tree, also what ends a spray and what a person judged;
+// a tree that the other block does not know counts as one of its own after a redrawing.
+func TestCarriedTreeByTree(t *testing.T) {
+	t.Parallel()
+	o := newOrchard(t, honolulu, "old", "new")
+	o.rows("old", 3, 1)
+	o.tree("new", "1", "1", "2011")
+	read := o.label(label("R", events.Withholding{Kind: "unknown", Words: "?"}))
+	begun := o.Add("", &events.SprayBegun{Where: block("old"), Started: "2026-06-01T07:00:00-10:00", Mix: []events.MixItem{read}})
+	o.Add("2026-06-01T08:00:00-10:00", &events.SprayCalledOff{Where: rows("old", "1"), Begun: begun.ID.String(), Reason: "wind", AnythingApplied: ptr(false)})
+	rec := o.sprayed("2026-06-01T05:00:00-10:00", "2026-06-01T06:00:00-10:00", block("old"), read)
+	o.Add("2026-06-02T08:00:00-10:00", &events.HoldJudged{Where: rows("old", "1"), Spray: rec.ID.String(), Words: "?", From: "2026-06-20"})
+	// In the new block they stand in another order.
+	o.Add("2026-06-03", &events.TreeMoved{Moves: []events.Move{
+		{Tree: "old-1-1", From: "old", Block: "new", Row: "9", Position: "1"}, {Tree: "old-2-1", From: "old", Block: "new", Row: "8", Position: "1"},
+	}})
+	got := holds.Of(o.Book(), "new").At(o.when("2026-06-04"), o.Zone())
+	for row, status := range map[string]holds.Status{"1": holds.None, "8": holds.InProgress, "9": holds.ReadByPerson} {
+		if s := statusOf(got, row); s != status {
+			t.Errorf("moved, row %s: got %s, want %s", row, s, status)
+		}
+	}
+	o.Add("", &events.BlockRedrawn{From: []string{"old"}, Into: []events.DrawnBlock{{Block: "new", Area: &events.Quantity{Value: 1, Unit: "har"}}}, Date: "2026-06-03"})
+	got = holds.Of(o.Book(), "new").At(o.when("2026-06-04"), o.Zone())
+	for row, status := range map[string]holds.Status{"1": holds.InProgress, "8": holds.InProgress, "9": holds.ReadByPerson} {
+		if s := statusOf(got, row); s != status {
+			t.Errorf("redrawn, row %s: got %s, want %s", row, s, status)
+		}
+	}
+}
+
 // A pick of which only the date is known speaks for its whole day.
 func TestPickOfADay(t *testing.T) {
 	t.Parallel()

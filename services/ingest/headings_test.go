@@ -218,6 +218,8 @@ func TestDetect(t *testing.T) {
 		{"time,block,stage", "", "could be of"},
 		{"time,block,mass_kg,colour", "", "look like those of fruit.picked, but colour"},
 		{"a,b,c", "", "of no kind"},
+		{"time,note", "", "of no kind"}, // every kind has them
+		{"time,note", "hollow", "weather.read"},
 	} {
 		t.Run(tc.headings, func(t *testing.T) {
 			t.Parallel()

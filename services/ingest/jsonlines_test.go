@@ -118,3 +118,35 @@ func TestMemory(t *testing.T) {
 		})
 	}
 }
+
+// A line without an end is not held.
+func TestEndlessLine(t *testing.T) {
+	const chunk, n = 1 << 16, 1024
+	x := strings.Repeat("x", chunk)
+	in := &made{n: n, line: func(i int) string {
+		if i == 0 {
+			return `{"type":"` + x
+		}
+		if i == n-1 {
+			return "\n{\"type\":\"fruit.eaten\",\"data\":{}}\n"
+		}
+		return x
+	}}
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	r, err := Open(in, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	row, err := r.Next()
+	runtime.ReadMemStats(&after)
+	if err != nil || len(row.Problems) != 1 || row.Problems[0].Why.Key != "ingest.too-long" {
+		t.Errorf("got %v, %v, want a row that is too long", row.Problems, err)
+	}
+	if taken := after.TotalAlloc - before.TotalAlloc; taken > 8<<20 {
+		t.Errorf("a line of %d bytes took %d", n*chunk, taken)
+	}
+	if row, err = r.Next(); err != nil || row.Line != 2 || len(row.Problems) > 0 {
+		t.Errorf("the line behind it: got %+v, %v", row, err)
+	}
+}

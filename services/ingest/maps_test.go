@@ -179,9 +179,10 @@ func TestUnpivotBlocks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := read(t, "Day,North Block,South\n2026-06-01,12,-\n2026-06-02,,x7\n2026-06-03,1,2\n", Options{Map: m})
+	got := read(t, "Day,North Block,South\n2026-06-01,12,-\n2026-06-02,,x7\n2026-06-03,1,2\n2026-06-04,,-2\n", Options{Map: m})
 	want := "2: fruit.picked.v1 2026-06-01T00:00:00-10:00 " + pick("12") + "\n3: data.mass.value (South): x7: this is no number; write digits with a decimal point, as 12.5\n" +
-		"4: fruit.picked.v1 2026-06-03T00:00:00-10:00 " + pick("1") + "\n4: fruit.picked.v1 2026-06-03T00:00:00-10:00 " + strings.Replace(pick("2"), "north", "south", 1) + "\n"
+		"4: fruit.picked.v1 2026-06-03T00:00:00-10:00 " + pick("1") + "\n4: fruit.picked.v1 2026-06-03T00:00:00-10:00 " + strings.Replace(pick("2"), "north", "south", 1) + "\n" +
+		"5: data.mass.value (South): -2: refuse.negative\n"
 	if got != want {
 		t.Errorf("got\n%swant\n%s", got, want)
 	}

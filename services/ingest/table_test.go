@@ -62,9 +62,10 @@ func TestShapes(t *testing.T) {
 		{"a heading too long", strings.Repeat("x", maxLine+1), "f:1: the row has more than 1048576 bytes: save it from the spreadsheet as CSV UTF-8\n"},
 		{"too many columns", strings.Repeat("a,", 1000) + "a\n", "f:1: the table has more than 1000 columns: leave columns that are not read away, or split the table\n"},
 		{"date and clock", "date,time,block,mass_kg\n2026-06-01,14:30,north,12\n", "2: fruit.picked.v1 2026-06-01T14:30:00-10:00 " + pick("12") + "\n"},
-		{"date and half past nothing", "date,time,block,mass_kg\n2026-06-01,morning,north,12\n2026-06-01,,north,12\n,14:30,north,12\n",
+		{"date and half past nothing", "date,time,block,mass_kg\n2026-06-01,morning,north,12\n2026-06-01,,north,12\n,14:30,north,12\n,soon,north,12\n",
 			"2: time (time): morning: this is no time of the day; write it as 14:30\n3: fruit.picked.v1 2026-06-01T00:00:00-10:00 " + pick("12") + "\n" +
-				"4: time (time): 14:30: the time of the day stands without a date; write the date too, or add a column date\n"},
+				"4: time (time): 14:30: the time of the day stands without a date; write the date too, or add a column date\n" +
+				"5: time (time): soon: this is no time of the day; write it as 14:30\n"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
@@ -84,6 +85,7 @@ func TestItems(t *testing.T) {
 2026-05-04T06:00,2026-05-04T07:00,scale,w_000102030405060708090a0b0c0d0e0f,,south,1;2,,,B,2
 2026-05-04T06:00,2026-05-04T07:00,scale,w_000102030405060708090a0b0c0d0e0f,north,,,,,B,-2
 2026-05-04T06:00,2026-05-04T07:00,scale,w_000102030405060708090a0b0c0d0e0f,north,South,,A,1,,2
+2026-05-04T06:00,2026-05-04T07:00,scale,w_000102030405060708090a0b0c0d0e0f,,south,3-Jan,A,1,,
 `, Options{As: "sprays"})
 	data := `2: spray.applied.v1 2026-05-04T07:00:00-10:00 {"applicator":{"code":"w_000102030405060708090a0b0c0d0e0f"},"ended":"2026-05-04T07:00:00-10:00",` +
 		`"mix":[{"product":"A","rate":{"unit":"L/har","value":1}},{"product":"B","rate":{"unit":"L/har","value":2}}],"started":"2026-05-04T06:00:00-10:00","target":"scale",` +
@@ -94,6 +96,7 @@ func TestItems(t *testing.T) {
 		`4: data.mix[0].rate.value (mix[2].rate_lha): -2: refuse.negative`,
 		`5: data.where[1].block (where[1].block): South: refuse.not.code`,
 		`5: data.mix[1].label (mix[2].product): <nil>: refuse.one-of`,
+		`6: data.where.rows (where[1].rows): 3-Jan: a spreadsheet has made a date of this; format the column as text and write it again, as 1-3 or 1;2;3`,
 	}
 	lines := strings.Split(strings.TrimSpace(got), "\n")
 	for i := range want {
@@ -171,5 +174,19 @@ func TestOpenRefuses(t *testing.T) {
 	}
 	if _, err := Open(strings.NewReader("time,rain_mm\n"), Options{As: "weather", Station: "hollow"}); !errors.Is(err, errNoZone) {
 		t.Errorf("weather without a zone: got %v, want %v", err, errNoZone)
+	}
+}
+
+// A withholding line with a number is one to count with, unless the table says what it is.
+func TestWithholdingKind(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct{ kind, value, want string }{
+		{"", "14", `"kind":"numeric","unit":"d","value":14`}, {"unknown", "14", `"kind":"unknown","unit":"d","value":14`}, {"zero", "0", `"kind":"zero","unit":"d","value":0`},
+		{"none-stated", "", `"withholding":{"kind":"none-stated"}`}, {"", "0", "data.withholding.kind"},
+	} {
+		got := read(t, "time,product,material,readBy,phi_d,withholding.kind\n2026-01-12,Spreader T,adjuvant,owner,"+tc.value+","+tc.kind+"\n", Options{As: "labels"})
+		if !strings.Contains(got, tc.want) {
+			t.Errorf("%s %s: got %s, want %s", tc.kind, tc.value, got, tc.want)
+		}
 	}
 }

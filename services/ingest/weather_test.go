@@ -91,8 +91,8 @@ func TestTwoLoggers(t *testing.T) {
 // A stated interval stays; on a day's row it must be the day's.
 func TestIntervals(t *testing.T) {
 	t.Parallel()
-	got := strings.Join(times(t, "America/New_York", "time,airTemperature_C,interval\n2026-06-01T01:00,1,600\n2026-06-01T02:00,1,\n2026-06-01,1,86400\n2026-03-08,1,86400\n"), ", ")
-	want := "2026-06-01T01:00:00-04:00 600, 2026-06-01T02:00:00-04:00, 2026-06-02T00:00:00-04:00 86400, ingest.day-interval"
+	got := strings.Join(times(t, "America/New_York", "time,airTemperature_C,interval\n2026-06-01T01:00,1,600\n2026-06-01T02:00,1,\n2026-06-01,1,86400\n2026-03-08,1,86400\n2026-11-01,1,86400\n"), ", ")
+	want := "2026-06-01T01:00:00-04:00 600, 2026-06-01T02:00:00-04:00, 2026-06-02T00:00:00-04:00 86400, ingest.day-interval, ingest.day-interval"
 	if got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}

@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"log/slog"
 	"os"
 	"runtime"
@@ -24,24 +25,28 @@ import (
 
 // Config is what a Projector is made of.
 type Config struct {
-	Farm     string
+	Farm     string // code; it stands in the log
 	Log      ledger.Log
-	Folds    []*projections.Fold
-	Snapshot string // the file; empty: none is kept
-	Logger   *slog.Logger
-	// Trust says whether a snapshot's mark fits the ledger.
+	Folds    []*projections.Fold // whose states a snapshot keeps
+	Snapshot string              // the file; empty: none is kept
+	Logger   *slog.Logger        // nil: nothing is logged
+	// Trust says whether a snapshot's mark fits the ledger. Needed where there is a Snapshot.
 	Trust func(projections.Mark) bool
-	// Mark names the ledger at a size, for writing a snapshot; ok is false if that size is no longer known.
+	// Mark names the ledger at a size, for writing a snapshot; ok is false if that size is no longer known. Needed where there
+	// is a Snapshot.
 	Mark func(size uint64) (mark projections.Mark, ok bool)
 }
 
-// A Projector keeps one farm's Book.
+// A Projector keeps one farm's Book. Its methods may be called by several goroutines.
 type Projector struct {
 	c     Config
 	mu    sync.Mutex
 	book  *projections.Book
-	moved chan struct{} // closed and replaced whenever the book has grown
-	err   error         // why it stopped
+	moved chan struct{} // closed and replaced whenever the book has grown, or will not any more
+	err   error         // why it does not follow the ledger any more
+	// broken is why a record could not be added. What the Book holds since then is not to be trusted: no record is added
+	// behind it, and no snapshot written.
+	broken error
 }
 
 // ErrBehind says that the folds have stopped before the record that was asked for.
@@ -52,7 +57,9 @@ func New(c Config) *Projector {
 	return &Projector{c: c, book: projections.NewBook(events.Standard()), moved: make(chan struct{})}
 }
 
-// CatchUp takes in everything that the ledger holds now: the snapshot if it can be trusted, then the rest.
+// CatchUp takes in everything that the ledger holds now: the snapshot if it can be trusted, then the rest. It comes before
+// Run, and once. Its error Is that of the ledger (a *ledger.HoleError), of the record (events.ErrNotARecord,
+// events.ErrNewerVersion) or ctx's.
 func (p *Projector) CatchUp(ctx context.Context) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -71,10 +78,24 @@ func (p *Projector) CatchUp(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("project: %w", err)
 		}
-		if err := p.book.Add(r); err != nil {
-			return fmt.Errorf("project: %w", err)
+		if err := p.add(r); err != nil {
+			return err
 		}
 	}
+	return nil
+}
+
+// add adds a record to the Book. Once that has failed it fails for ever: the Book may have taken in half of it.
+func (p *Projector) add(r *events.Record) error {
+	if p.broken != nil {
+		return p.broken
+	}
+	p.broken = fmt.Errorf("project: place %d: adding it did not end", r.Place) // stays if Add panics
+	if err := p.book.Add(r); err != nil {
+		p.broken = fmt.Errorf("project: %w", err)
+		return p.broken
+	}
+	p.broken = nil
 	return nil
 }
 
@@ -98,11 +119,12 @@ func (p *Projector) loadSnapshot() {
 	}
 }
 
-// SaveSnapshot writes the Book down, whole or not at all.
+// SaveSnapshot writes the Book down, whole or not at all. It writes nothing, and returns nil, where there is nothing to
+// write, where Config.Mark does not know the Book's size any more, and where a record could not be added.
 func (p *Projector) SaveSnapshot() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.c.Snapshot == "" || p.book.Size() == 0 {
+	if p.c.Snapshot == "" || p.book.Size() == 0 || p.broken != nil {
 		return nil
 	}
 	mark, ok := p.c.Mark(p.book.Size())
@@ -112,26 +134,33 @@ func (p *Projector) SaveSnapshot() error {
 	return disk.WriteFile(p.c.Snapshot, func(w io.Writer) error { return p.book.Save(w, mark, p.c.Folds) })
 }
 
-// Run follows the ledger until ctx ends. CatchUp comes first.
+// Run follows the ledger until ctx ends (nil) or a record cannot be taken in: then it returns why, as bus.Deliver does, and
+// the Book stays as it was before that record. CatchUp comes first. ready, which may be nil, is called once it follows.
 func (p *Projector) Run(ctx context.Context, ready func()) error {
 	p.mu.Lock()
 	first := p.book.Size() + 1
+	p.err = nil
 	p.mu.Unlock()
 	err := bus.Deliver(ctx, "project-"+p.c.Farm, p.c.Log, first, p.c.Logger, ready, p.take)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.err = err; err == nil {
-		p.err = ErrBehind
+		p.err = context.Canceled
 	}
+	p.wake()
+	return err
+}
+
+func (p *Projector) wake() {
 	close(p.moved)
 	p.moved = make(chan struct{})
-	return err
 }
 
 // take adds a run of records. A run that was handed over twice is taken once.
 func (p *Projector) take(entries []ledger.Entry) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	defer p.wake() // also for the records in front of one that fails
 	for _, e := range entries {
 		switch size := p.book.Size(); {
 		case e.Place <= size:
@@ -143,16 +172,15 @@ func (p *Projector) take(entries []ledger.Entry) error {
 		if err != nil {
 			return err
 		}
-		if err := p.book.Add(r); err != nil {
+		if err := p.add(r); err != nil {
 			return err
 		}
 	}
-	close(p.moved)
-	p.moved = make(chan struct{})
 	return nil
 }
 
-// Wait returns when the Book holds the record at a place.
+// Wait returns when the Book holds the record at a place: nil; an error that Is ErrBehind, and Is why, when Run has ended
+// before it; or ctx's error. It waits for a Run that has not begun yet.
 func (p *Projector) Wait(ctx context.Context, place uint64) error {
 	for {
 		p.mu.Lock()
@@ -172,7 +200,7 @@ func (p *Projector) Wait(ctx context.Context, place uint64) error {
 	}
 }
 
-// With lets f read the Book while nothing moves. f must not keep it.
+// With lets f read the Book while nothing moves. f must not keep it, and must not call the Projector.
 func (p *Projector) With(f func(*projections.Book) error) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -196,67 +224,81 @@ func (p *Projector) log() *slog.Logger {
 // chunk is how many records one worker parses at a time.
 const chunk = 1024
 
-// Records reads and parses a stretch of the ledger, on all cores, in order.
-func Records(ctx context.Context, log ledger.Log, first, last uint64) func(yield func(*events.Record, error) bool) {
+// Records reads and parses a stretch of the ledger, on all cores, in order. An error comes in its place, behind the records
+// in front of it, and is the last thing that comes. When the iteration ends, nothing of it runs on.
+func Records(ctx context.Context, log ledger.Log, first, last uint64) iter.Seq2[*events.Record, error] {
 	return func(yield func(*events.Record, error) bool) {
 		ctx, cancel := context.WithCancel(ctx)
-		defer cancel()
-		type run struct {
-			records []*events.Record
-			err     error
-		}
-		order := make(chan chan run, 2*runtime.GOMAXPROCS(0))
+		order := make(chan chan parsed, 2*runtime.GOMAXPROCS(0))
+		defer func() {
+			cancel()
+			for out := range order {
+				<-out
+			}
+		}()
 		go func() {
 			defer close(order)
-			send := func(entries []ledger.Entry, err error) bool {
-				out := make(chan run, 1)
+			parse := func(entries []ledger.Entry, err error) bool {
+				out := make(chan parsed, 1)
 				select {
 				case order <- out:
 				case <-ctx.Done():
 					return false
 				}
-				go func() {
-					r := run{records: make([]*events.Record, 0, len(entries)), err: err}
-					for _, e := range entries {
-						rec, err := events.ParseRecord(e.Place, e.Body)
-						if err != nil {
-							r.err = err
-							break
-						}
-						r.records = append(r.records, rec)
-					}
-					out <- r
-				}()
+				go func() { out <- parseAll(entries, err) }()
 				return true
 			}
 			entries := make([]ledger.Entry, 0, chunk)
 			for e, err := range log.Read(ctx, first, last) {
 				if err != nil {
-					send(entries, err)
+					parse(entries, err)
 					return
 				}
 				if entries = append(entries, e); len(entries) == chunk {
-					if !send(entries, nil) {
+					if !parse(entries, nil) {
 						return
 					}
 					entries = make([]ledger.Entry, 0, chunk)
 				}
 			}
-			send(entries, nil)
+			parse(entries, nil)
 		}()
 		for out := range order {
-			r := <-out
-			for _, rec := range r.records {
+			p := <-out
+			for _, rec := range p.records {
 				if !yield(rec, nil) {
 					return
 				}
 			}
-			if r.err != nil {
-				yield(nil, r.err)
+			if p.err != nil {
+				yield(nil, p.err)
 				return
 			}
 		}
+		// The reader may have given up because ctx ended, with nothing to say so in the last chunk.
+		if err := ctx.Err(); err != nil {
+			yield(nil, err)
+		}
 	}
+}
+
+// parsed is a chunk of records, and what came behind the last of them.
+type parsed struct {
+	records []*events.Record
+	err     error
+}
+
+func parseAll(entries []ledger.Entry, behind error) parsed {
+	p := parsed{records: make([]*events.Record, 0, len(entries)), err: behind}
+	for _, e := range entries {
+		rec, err := events.ParseRecord(e.Place, e.Body)
+		if err != nil {
+			p.err = err
+			break
+		}
+		p.records = append(p.records, rec)
+	}
+	return p
 }
 
 // Said lists what was said about a record by what the Book holds.
@@ -266,13 +308,17 @@ func (p *Projector) Said(id events.ID) []projections.Saying {
 	return p.book.Said(id)
 }
 
-// AsKnown folds the ledger anew by the knowledge of a moment. assumed counts the records whose time of knowing had to be
-// assumed.
+// AsKnown folds the ledger, as far as the Book holds it, anew by the knowledge of a moment. assumed counts the records that
+// are in it though their time of knowing had to be assumed (see projections.Knowledge). In the claimed sense farm.opened
+// is always known: without its zone a farm has no days.
 func (p *Projector) AsKnown(ctx context.Context, k projections.Knowledge) (book *projections.Book, assumed int, err error) {
 	p.mu.Lock()
 	last, zone := p.book.Size(), p.book.Zone()
 	p.mu.Unlock()
 	book = projections.NewBook(events.Standard())
+	if last == 0 {
+		return book, 0, nil // a last place of 0 would read to the end of the ledger
+	}
 	for r, err := range Records(ctx, p.c.Log, 1, last) {
 		if err != nil {
 			return nil, 0, fmt.Errorf("project: %w", err)
@@ -281,7 +327,7 @@ func (p *Projector) AsKnown(ctx context.Context, k projections.Knowledge) (book 
 		if !known && !k.Claimed {
 			break // recordedtimes never fall
 		}
-		if !known && r.Kind != "farm.opened" { // without its zone a farm has no days
+		if !known && r.Kind != "farm.opened" {
 			continue
 		}
 		if guess {

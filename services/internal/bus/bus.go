@@ -29,12 +29,21 @@ const Tries = 3
 // retryAfter is the wait between two tries.
 const retryAfter = 50 * time.Millisecond
 
-// ErrPoison says that a handler refused the same records Tries times. Its reader has stopped before them.
-var ErrPoison = errors.New("bus: these records could not be taken in")
+// ErrPoison says that a handler refused the same records Tries times. Its reader has stopped before them. The error that
+// Is ErrPoison also Is that of the first refusal.
+var ErrPoison = errors.New("these records could not be taken in")
 
 // Deliver hands the records of a log to handle, in order, from place first on, until ctx ends (nil) or something is
-// wrong. ready is called once delivery runs. name stands in logs and errors.
+// wrong: ErrPoison with the reason, a *ledger.HoleError, or an error of the log. A handle that panics has refused.
+//
+// handle gets from 1 to ledger.MaxBatch entries at a time, one call after the other; what it refuses it gets again, from
+// the same entry on. The bodies belong to it, and those of one call lie in one piece of memory: whoever keeps one of many
+// for long keeps a copy. ready, which may be nil, is called once delivery runs. name stands in logs and errors. When
+// Deliver returns, nothing of it runs on.
 func Deliver(ctx context.Context, name string, log ledger.Log, first uint64, logger *slog.Logger, ready func(), handle func([]ledger.Entry) error) error {
+	if ctx.Err() != nil {
+		return nil
+	}
 	router, err := message.NewRouter(message.RouterConfig{CloseTimeout: 10 * time.Second}, watermill.NewSlogLogger(quiet(logger)))
 	if err != nil {
 		return fmt.Errorf("bus: %w", err)
@@ -42,41 +51,88 @@ func Deliver(ctx context.Context, name string, log ledger.Log, first uint64, log
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	sub := &subscriber{log: log, first: first}
-	refused := 0
-	var poison error
+	h := &handler{handle: handle}
 	router.AddConsumerHandler(name, "ledger", sub, func(m *message.Message) error {
-		entries, err := unpack(m.Payload)
-		if err == nil {
-			err = handle(entries)
-		}
-		if err == nil {
-			refused = 0
-			return nil
-		}
-		if refused++; refused >= Tries {
-			poison = fmt.Errorf("%w: %s: %w", ErrPoison, name, err)
+		err := h.take(m.Payload)
+		if errors.Is(err, ErrPoison) {
 			cancel()
 		}
 		return err
 	})
-	go func() {
+	var waiting sync.WaitGroup
+	waiting.Go(func() {
 		select {
 		case <-router.Running():
-			ready()
+			if ready != nil {
+				ready()
+			}
 		case <-ctx.Done():
 		}
-	}()
+	})
 	err = router.Run(ctx)
+	cancel()
+	waiting.Wait()
 	sub.wait()
+	poison := h.end()
 	switch {
 	case poison != nil:
-		return poison
+		return fmt.Errorf("bus: %s: %w", name, poison)
 	case sub.err != nil:
 		return fmt.Errorf("bus: %s: %w", name, sub.err)
 	case err != nil:
 		return fmt.Errorf("bus: %s: %w", name, err)
 	}
 	return nil
+}
+
+// handler calls a function that takes records, and counts its refusals.
+type handler struct {
+	handle func([]ledger.Entry) error
+
+	mu      sync.Mutex // held while handle runs
+	refused int
+	why     error // of the first refusal: what comes after it may only be its consequence
+	poison  error
+	ended   bool
+}
+
+// take unpacks a message and hands it over.
+func (h *handler) take(payload []byte) (err error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.ended || h.poison != nil {
+		return context.Canceled
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("bus: panic: %v", p)
+		}
+		if err == nil {
+			h.refused, h.why = 0, nil
+			return
+		}
+		if h.refused++; h.refused == 1 {
+			h.why = err
+		}
+		if h.refused >= Tries {
+			h.poison = fmt.Errorf("%w: %w", ErrPoison, h.why)
+			err = h.poison
+		}
+	}()
+	entries, err := unpack(payload)
+	if err != nil {
+		return err
+	}
+	return h.handle(entries)
+}
+
+// end waits for a call that is under way and lets none follow. It returns why records were refused for good, nil if none
+// were.
+func (h *handler) end() error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.ended = true
+	return h.poison
 }
 
 // quiet drops what Watermill logs of every message; warnings and errors stay.
@@ -94,11 +150,15 @@ func (f floor) Enabled(ctx context.Context, l slog.Level) bool {
 	return l >= slog.LevelWarn && f.Handler.Enabled(ctx, l)
 }
 
+func (f floor) WithAttrs(attrs []slog.Attr) slog.Handler { return floor{f.Handler.WithAttrs(attrs)} }
+
+func (f floor) WithGroup(name string) slog.Handler { return floor{f.Handler.WithGroup(name)} }
+
 // subscriber is a Watermill subscriber over a ledger.
 type subscriber struct {
 	log   ledger.Log
 	first uint64
-	once  sync.WaitGroup
+	runs  sync.WaitGroup
 	stop  context.CancelFunc
 	err   error // why it ended, if not because it was told to; read after wait
 }
@@ -109,7 +169,7 @@ var _ message.Subscriber = (*subscriber)(nil)
 func (s *subscriber) Subscribe(ctx context.Context, _ string) (<-chan *message.Message, error) {
 	ctx, s.stop = context.WithCancel(ctx)
 	out := make(chan *message.Message)
-	s.once.Go(func() {
+	s.runs.Go(func() {
 		defer close(out)
 		err := s.log.Follow(ctx, s.first, func(entries []ledger.Entry) error {
 			return hand(ctx, out, entries)
@@ -158,7 +218,7 @@ func (s *subscriber) wait() {
 	if s.stop != nil {
 		s.stop()
 	}
-	s.once.Wait()
+	s.runs.Wait()
 }
 
 // pack writes entries one behind the other: place, length of kind, kind, length of body, body.
