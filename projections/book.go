@@ -392,15 +392,27 @@ func (b *Book) factsOf(k Key) []*Fact {
 		set = map[events.ID]*Fact{}
 	}
 	if k.Class == Block {
-		for _, f := range b.byKey[k] {
-			for _, tree := range treesOf(f) {
-				maps.Copy(set, b.movesOf[tree])
+		b.addMoves(set, k)
+		for _, f := range b.byKey[k] { // trees that a redrawing brought here were planted elsewhere
+			if d, ok := f.decoded.(*events.BlockRedrawn); ok {
+				for _, from := range d.From {
+					b.addMoves(set, Key{Block, from})
+				}
 			}
 		}
 	}
 	out := slices.AppendSeq(make([]*Fact, 0, len(set)), maps.Values(set))
 	slices.SortFunc(out, before)
 	return out
+}
+
+// addMoves puts the moves of all trees that a block's own facts plant or move into a set.
+func (b *Book) addMoves(set map[events.ID]*Fact, k Key) {
+	for _, f := range b.byKey[k] {
+		for _, tree := range treesOf(f) {
+			maps.Copy(set, b.movesOf[tree])
+		}
+	}
 }
 
 // Keys lists the codes of a class of keys that have a fact, in order.

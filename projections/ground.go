@@ -22,6 +22,8 @@ type Standing struct {
 	Species  string
 	Planted  civil.Partial
 	Source   events.ID // of the tree.planted
+
+	block string // while a redrawing is worked out: the block it stood in
 }
 
 // Ground is the trees of one block through time: what `where` is resolved against.
@@ -50,12 +52,13 @@ func (b *Book) groundOf(block string) *Ground {
 	if g := b.ground[block]; g != nil {
 		return g
 	}
-	g := newGround(b, block)
+	g := newGround(b, block, time.Time{})
 	b.ground[block] = g
 	return g
 }
 
-func newGround(b *Book, block string) *Ground {
+// newGround computes a block's ground by the facts before a moment; the zero moment: by all.
+func newGround(b *Book, block string, before time.Time) *Ground {
 	g := &Ground{Block: block}
 	zone := b.Zone()
 	planted := map[string]*events.TreePlanted{} // first standing tree.planted of each code wins
@@ -67,10 +70,23 @@ func newGround(b *Book, block string) *Ground {
 		}
 	}
 	for _, f := range b.factsOf(Key{Block, block}) {
-		if !f.Stands() {
+		if !f.Stands() || !before.IsZero() && !f.Time.Before(before) {
 			continue
 		}
 		switch d := f.decoded.(type) {
+		case *events.BlockRedrawn:
+			for _, s := range g.At(f.Time) {
+				s.block = block
+				if redrawnTo(d, &s) != block {
+					end(s.Tree, f.Time)
+				}
+			}
+			for _, s := range b.brought(d, f, block) {
+				if _, here := current[s.Tree]; !here {
+					g.Trees = append(g.Trees, s)
+					current[s.Tree] = len(g.Trees) - 1
+				}
+			}
 		case *events.BlockEstablished:
 			if d.Trees != nil {
 				g.count = append(g.count, counted{trees: *d.Trees}) // from the beginning: trees are older than papers
@@ -125,6 +141,54 @@ func newGround(b *Book, block string) *Ground {
 		g.stays[g.Trees[i].Tree] = append(g.stays[g.Trees[i].Tree], i)
 	}
 	return g
+}
+
+// brought are the trees that a redrawing brings into a block from the others that it was made from. Looking at those goes back
+// in time only, so blocks that were redrawn into one another do not ask each other for ever.
+func (b *Book) brought(d *events.BlockRedrawn, f *Fact, block string) []Standing {
+	if !slices.ContainsFunc(d.Into, func(into events.DrawnBlock) bool { return into.Block == block }) {
+		return nil
+	}
+	var out []Standing
+	for _, from := range d.From {
+		if from == block {
+			continue
+		}
+		for _, s := range newGround(b, from, f.Time).At(f.Time) {
+			s.block = from
+			if redrawnTo(d, &s) == block {
+				s.From, s.Until = f.Time, time.Time{}
+				s.block = ""
+				out = append(out, s)
+			}
+		}
+	}
+	return out
+}
+
+// redrawnTo is the block in which a tree stands after a redrawing: the one that names it, else the one that names its row,
+// else one that names neither trees nor rows (its own before the first of the others), else its own if that goes on; ""
+// where the redrawing leaves it none.
+func redrawnTo(d *events.BlockRedrawn, s *Standing) string {
+	rest, own := "", false
+	for _, into := range d.Into {
+		if slices.Contains(into.Trees, s.Tree) {
+			return into.Block
+		}
+	}
+	for _, into := range d.Into {
+		if s.Row != "" && slices.Contains(into.Rows, s.Row) {
+			return into.Block
+		}
+		own = own || into.Block == s.block
+		if len(into.Trees) == 0 && len(into.Rows) == 0 && (rest == "" || into.Block == s.block) {
+			rest = into.Block
+		}
+	}
+	if rest == "" && own {
+		return s.block
+	}
+	return rest
 }
 
 func standing(d *events.TreePlanted, f *Fact, zone *time.Location) Standing {

@@ -52,6 +52,8 @@ type Projector struct {
 // ErrBehind says that the folds have stopped before the record that was asked for.
 var ErrBehind = errors.New("project: the folds have stopped")
 
+var errHalf = errors.New("project: a record was added by half")
+
 // New makes a Projector with an empty Book.
 func New(c Config) *Projector {
 	return &Projector{c: c, book: projections.NewBook(events.Standard()), moved: make(chan struct{})}
@@ -90,13 +92,12 @@ func (p *Projector) add(r *events.Record) error {
 	if p.broken != nil {
 		return p.broken
 	}
-	p.broken = fmt.Errorf("project: place %d: adding it did not end", r.Place) // stays if Add panics
-	if err := p.book.Add(r); err != nil {
-		p.broken = fmt.Errorf("project: %w", err)
-		return p.broken
+	p.broken = errHalf // stays if Add panics
+	p.broken = p.book.Add(r)
+	if p.broken != nil {
+		p.broken = fmt.Errorf("project: %w", p.broken)
 	}
-	p.broken = nil
-	return nil
+	return p.broken
 }
 
 func (p *Projector) loadSnapshot() {
@@ -230,6 +231,7 @@ func Records(ctx context.Context, log ledger.Log, first, last uint64) iter.Seq2[
 	return func(yield func(*events.Record, error) bool) {
 		ctx, cancel := context.WithCancel(ctx)
 		order := make(chan chan parsed, 2*runtime.GOMAXPROCS(0))
+		cut := false // the reader gave up, because ctx ended
 		defer func() {
 			cancel()
 			for out := range order {
@@ -243,6 +245,7 @@ func Records(ctx context.Context, log ledger.Log, first, last uint64) iter.Seq2[
 				select {
 				case order <- out:
 				case <-ctx.Done():
+					cut = true
 					return false
 				}
 				go func() { out <- parseAll(entries, err) }()
@@ -275,9 +278,8 @@ func Records(ctx context.Context, log ledger.Log, first, last uint64) iter.Seq2[
 				return
 			}
 		}
-		// The reader may have given up because ctx ended, with nothing to say so in the last chunk.
-		if err := ctx.Err(); err != nil {
-			yield(nil, err)
+		if cut {
+			yield(nil, ctx.Err())
 		}
 	}
 }

@@ -54,10 +54,11 @@ func (r *Recorder) judge(ctx context.Context, it *item, on *run) error {
 	return nil
 }
 
-// same reports whether a record with the item's id has its content. A time that the recorder's clock gave is not content.
+// same reports whether a record with the item's id has its content. Where the writer gave no time, the time is what the
+// clock showed, or what the zone made of a date in the data: both may be another by now, and neither is content.
 func (it *item) same(typ, time string, data []byte) bool {
 	a := &it.accepted
-	return typ == a.Draft.Type && (time == a.Draft.Time || it.clocked) && bytes.Equal(data, a.Data)
+	return typ == a.Draft.Type && (time == a.Draft.Time || it.Draft.Time == "") && bytes.Equal(data, a.Data)
 }
 
 func (r *Recorder) refuseOther(it *item) {

@@ -60,7 +60,6 @@ type item struct {
 	Proposal
 	accepted events.Accepted
 	given    bool            // the id came with it (or with its row), so it may be known
-	clocked  bool            // its time is the recorder's clock
 	problems events.Problems // of the door
 
 	// The committer's, anew each time that it looks at the item.
@@ -114,7 +113,6 @@ func (r *Recorder) check(door *events.Door, p Proposal) *item {
 	if p.Clock && len(it.problems) == 1 && it.problems[0].Why.Key == events.NeedsTime {
 		p.Draft.Time = r.c.Now().In(door.Zone).Truncate(time.Second).Format(time.RFC3339)
 		it.accepted, it.problems = door.Check(p.Draft)
-		it.clocked = true
 	}
 	return it
 }

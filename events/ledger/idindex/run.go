@@ -171,47 +171,47 @@ func openRun(path string) (_ *run, err error) {
 			f.Close()
 		}
 	}()
-	damaged := func(what string) error { return fmt.Errorf("%w: %s: %s", ErrDamaged, path, what) }
+	damaged := func(why error) error { return fmt.Errorf("%w: %s: %w", ErrDamaged, path, why) }
 	info, err := f.Stat()
 	if err != nil {
 		return nil, err
 	}
 	size := info.Size()
 	if size < trailerSize {
-		return nil, damaged("too short")
+		return nil, damaged(errors.New("too short"))
 	}
 	t := make([]byte, trailerSize)
 	if _, err := f.ReadAt(t, size-trailerSize); err != nil {
-		return nil, damaged(err.Error())
+		return nil, damaged(err)
 	}
 	if !bytes.Equal(t[:8], runMagic[:]) {
-		return nil, damaged("not a run")
+		return nil, damaged(errors.New("not a run"))
 	}
 	if v := binary.BigEndian.Uint32(t[8:]); v != runFormat {
-		return nil, damaged(fmt.Sprintf("format %d", v))
+		return nil, damaged(fmt.Errorf("format %d", v))
 	}
 	r := &run{path: path, file: f, from: be64(t[16:]), to: be64(t[24:]), count: be64(t[32:])}
 	pages, words := be64(t[40:]), be64(t[48:])
 	// Compared with the size before anything is allocated. The limits keep the sum from wrapping round.
 	if pages > uint64(size)/pageSize || words > uint64(size)/8 || words == 0 ||
 		pages*(pageSize+16)+words*8+trailerSize != uint64(size) {
-		return nil, damaged("sizes do not add up")
+		return nil, damaged(errors.New("sizes do not add up"))
 	}
 	if r.count > pages*perPage || pages > 0 && r.count <= (pages-1)*perPage || pages == 0 && r.count > 0 {
-		return nil, damaged("count does not fit the pages")
+		return nil, damaged(errors.New("count does not fit the pages"))
 	}
 	if filepath.Base(path) != filepath.Base(runPath("", r.from, r.to)) {
-		return nil, damaged("named after other places than it covers")
+		return nil, damaged(errors.New("named after other places than it covers"))
 	}
 	rest := make([]byte, size-int64(pages)*pageSize)
 	if _, err := f.ReadAt(rest, int64(pages)*pageSize); err != nil {
-		return nil, damaged(err.Error())
+		return nil, damaged(err)
 	}
 	sum := rest[len(rest)-trailerSize+12:][:4]
 	want := binary.BigEndian.Uint32(sum)
 	clear(sum)
 	if crc32.Checksum(rest, castagnoli) != want {
-		return nil, damaged("checksum")
+		return nil, damaged(errors.New("checksum"))
 	}
 	r.fences = make([]ID, pages)
 	for i := range r.fences {

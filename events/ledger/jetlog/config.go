@@ -36,7 +36,8 @@ const duplicatesWindow = 100 * time.Millisecond
 // newConfig is the stream of a new ledger.
 func (l *Log) newConfig(replicas int) jetstream.StreamConfig {
 	return jetstream.StreamConfig{
-		Name:               l.stream,
+		Name: l.stream,
+		//words:data read in the broker's own tools only
 		Description:        "Ledger of a farm. Its sequence numbers are places: nothing may ever be taken out.",
 		Subjects:           []string{l.prefix + ">"},
 		Retention:          jetstream.LimitsPolicy,

@@ -234,7 +234,7 @@ func TestStamp(t *testing.T) {
 	write("query.tsq", query)
 	write("serial", []byte("01\n"))
 	write("authority.cnf", []byte("[req]\ndistinguished_name=dn\nx509_extensions=ext\nprompt=no\n[dn]\nCN=Invented authority of a test\n[ext]\n"+
-		"basicConstraints=critical,CA:TRUE\nkeyUsage=critical,digitalSignature,keyCertSign\nextendedKeyUsage=critical,timeStamping\n"+
+		"keyUsage=critical,digitalSignature\nextendedKeyUsage=critical,timeStamping\n"+
 		"[tsa]\ndefault_tsa=t\n[t]\nserial=./serial\nsigner_cert=./authority.pem\nsigner_key=./authority.key\nsigner_digest=sha256\n"+
 		"default_policy=1.2.3.4.1\ndigests=sha256\naccuracy=secs:1\nclock_precision_digits=3\ness_cert_id_alg=sha256\n"))
 	if text := must("ts", "-query", "-in", "query.tsq", "-text"); !strings.Contains(text, "sha256") || !strings.Contains(text, "Certificate required: yes") {

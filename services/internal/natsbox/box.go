@@ -129,7 +129,7 @@ func openFolder(dir string) (*disk.Lock, error) {
 	}
 	if err != nil {
 		lock.Unlock()
-		return nil, folderError(dir, "writing a file", err)
+		return nil, folderError(dir, "writing", err)
 	}
 	return lock, nil
 }
@@ -143,7 +143,7 @@ func maxStore(dir string, reserve int64) (int64, error) {
 	}
 	free, err := disk.Free(dir)
 	if err != nil {
-		return 0, folderError(dir, "measuring free space", err)
+		return 0, folderError(dir, "measuring", err)
 	}
 	var used int64
 	err = filepath.WalkDir(filepath.Join(dir, server.JetStreamStoreDir), func(_ string, d fs.DirEntry, err error) error {
@@ -160,7 +160,7 @@ func maxStore(dir string, reserve int64) (int64, error) {
 		return nil
 	})
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return 0, folderError(dir, "measuring the store", err)
+		return 0, folderError(dir, "measuring", err)
 	}
 	// Zero would mean "choose yourself" to the server.
 	return used + max(free-reserve, 1), nil

@@ -22,7 +22,7 @@ var errStopped = errors.New("natsbox: the broker is stopped")
 // A FolderError is a trouble with the broker's folder.
 type FolderError struct {
 	Dir   string
-	Doing string // "opening", "locking", "writing a file"
+	Doing string // "opening", "locking", "writing", "measuring"
 	Err   error  // Is ErrReadOnly, ErrInUse or ErrFull where that is known, and the system's own error
 }
 

@@ -45,6 +45,8 @@ func (l *serverLog) Tracef(string, ...any)           {}
 
 // plainSecrets is the server's warning about passwords that are not hashed. Ours are random, made at this start, and never
 // leave the process, so it would only frighten people.
+//
+//words:data the server's own text, compared with what it logs
 const plainSecrets = "Plaintext passwords detected, use nkeys or bcrypt"
 
 func (l *serverLog) Warnf(format string, v ...any) {

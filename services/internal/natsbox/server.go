@@ -78,6 +78,7 @@ func serverOptions(dir string, maxStore int64, l logins, o Options) (*server.Opt
 	}
 	// The account's JetStream limits can be set by configuration text only, so that JetStream is on in the account
 	// before the store is recovered. The text holds nothing from outside: both secrets are hex digits of our own.
+	//words:data configuration, read by the server
 	text := fmt.Sprintf(`accounts {
 		%s {
 			jetstream: enabled

@@ -1,0 +1,57 @@
+package histories
+
+import (
+	"bytes"
+	"encoding/json"
+	"slices"
+	"testing"
+
+	"latewood/projections"
+	"latewood/projections/flags"
+	"latewood/projections/foldtest"
+	"latewood/projections/holds"
+	"latewood/projections/orchard"
+	"latewood/projections/weather"
+	"latewood/projections/yields"
+)
+
+// folds lists every fold that runs. A new fold gets its place here.
+func folds() []*projections.Fold {
+	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm()}
+}
+
+// says is all that a Book says: the states of all folds, the flags of the whole farm, and each fact as it stands.
+func says(t testing.TB, b *projections.Book) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	out.Write(foldtest.States(t, b, folds()))
+	line := func(what string, v any) {
+		j, err := json.Marshal(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out.WriteString(what)
+		out.WriteByte(' ')
+		out.Write(j)
+		out.WriteByte('\n')
+	}
+	for _, f := range projections.SortFlags(slices.Concat(flags.All(b), holds.Flags(b), weather.Flags(b))) {
+		line("flag", f)
+	}
+	for _, f := range b.Facts() {
+		var corrections []string
+		for _, c := range f.Corrections {
+			corrections = append(corrections, c.ID.String())
+		}
+		line("fact", map[string]any{
+			"id": f.ID.String(), "kind": f.Kind, "version": f.Version, "time": f.Time, "corrections": corrections,
+			"stands": f.Stands(), "forked": f.Forked, "data": json.RawMessage(f.Raw()),
+		})
+	}
+	for _, r := range b.Waiting() {
+		line("waiting", r.ID.String())
+	}
+	line("settings", len(b.Adopted()))
+	line("zone", b.Zone().String())
+	return out.Bytes()
+}
