@@ -52,6 +52,7 @@ var said = map[string]string{
 	"°c": "Cel", "degc": "Cel", "deg c": "Cel", "celsius": "Cel", "centigrade": "Cel", "ºc": "Cel", "℃": "Cel",
 	"°f": "[degF]", "degf": "[degF]", "deg f": "[degF]", "fahrenheit": "[degF]", "ºf": "[degF]", "℉": "[degF]", "kelvin": "K",
 	"ms-1": "m/s", "m s-1": "m/s", "m/sec": "m/s", "kph": "km/h", "kmph": "km/h", "km/hr": "km/h", "km h-1": "km/h",
+	//words:data what people write for a unit, read and never shown
 	"mi/h": "[mi_i]/h", "mile/h": "[mi_i]/h", "miles per hour": "[mi_i]/h", "kt": "[kn_i]", "kts": "[kn_i]", "knot": "[kn_i]", "knots": "[kn_i]",
 	"percent": "%", "per cent": "%", "°": "deg", "º": "deg", "degree": "deg", "degrees": "deg",
 	"sec": "s", "secs": "s", "second": "s", "seconds": "s", "mins": "min", "minute": "min", "minutes": "min", "hr": "h", "hrs": "h",

@@ -51,6 +51,9 @@ type block struct {
 	byTree               bool    // its picks are weighed tree by tree
 }
 
+// blocks are the invented blocks.
+//
+//words:data invented names
 func blocks() []block {
 	return []block{
 		{"upper", "Upper terrace", "Kwai May Pink", 10, 10, 2010, 0.36, 38, 0.55, 158, true},
@@ -160,6 +163,9 @@ const (
 	labels
 )
 
+// writeFarm writes the farm, its blocks, its station, and what somebody read off four labels that nobody ever printed.
+//
+//words:data invented names and label texts
 func (o *orchard) writeFarm(w io.Writer) error {
 	if err := line(w, "", "2017-09-01", &events.FarmOpened{
 		Name: "Tern Hollow", Zone: Zone, Latitude: 19.72, Longitude: -155.09, Elevation: q(310, "m"),

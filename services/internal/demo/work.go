@@ -33,6 +33,8 @@ func sprayed(block string) events.OneOrMany[events.SprayedPart] {
 }
 
 // season invents one crop of one block: bloom, sprays, picks, the closing, the prune and the flush after it.
+//
+//words:data invented notes
 func (o *orchard) season(w io.Writer, b *block, year int) error {
 	good := 1 + b.bias*[]float64{1, -1}[year%2] + o.rand.NormFloat64()*0.12
 	bloom := dayOf(year, b.pick-105+o.rand.IntN(9))
@@ -147,6 +149,8 @@ func (o *orchard) writePicks(w io.Writer) error {
 
 // now invents what is going on in the last days, so that every sort of answer shows: an interval that runs, one that ended,
 // one that the label gives in words, a spray that is planned, and a pick that came too early.
+//
+//words:data invented notes
 func (o *orchard) now(w io.Writer) error {
 	spray := func(block string, day civil.Date, hour int, area float64, mix ...events.MixItem) dated {
 		return dated{"", &events.SprayApplied{
