@@ -8,12 +8,16 @@
 package flags
 
 import (
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"latewood/events"
 	"latewood/events/civil"
 	"latewood/projections"
 	"latewood/projections/settings"
+	"latewood/projections/terms"
 )
 
 // State is the flags of one block, or of what belongs to no block.
@@ -109,6 +113,38 @@ func (d *finder) common(f *projections.Fact) {
 		}
 	}
 	d.clock(f)
+	d.late(f)
+}
+
+// late flags what was written down after its legal term: by the writer's own claim of when it was noted, else by when the
+// ledger took it.
+func (d *finder) late(f *projections.Fact) {
+	day := civil.DateOf(f.Time, d.v.Zone)
+	sets := strings.Fields(d.v.Text(settings.RuleSets, day))
+	written := f.Record.Known()
+	for _, t := range terms.Table() {
+		if t.Kind != terms.Record || !slices.Contains(t.Kinds, f.Kind) || !slices.Contains(sets, t.Rules) || written.Sub(f.Time) <= t.Within {
+			continue
+		}
+		if t.Restricted && !d.restricted(f) {
+			continue
+		}
+		d.add(f, "late", "", "days", strconv.Itoa(int(written.Sub(f.Time).Hours()/24)), "within", strconv.Itoa(int(t.Within.Hours()/24)), "term", t.ID, "source", t.Source)
+	}
+}
+
+// restricted reports whether a spray used a product whose label says restricted use.
+func (d *finder) restricted(f *projections.Fact) bool {
+	s, ok := f.Data().(*events.SprayApplied)
+	if !ok {
+		return false
+	}
+	for _, m := range s.Mix {
+		if _, label := d.v.Label(m.Label); label != nil && label.RestrictedUse != nil && *label.RestrictedUse {
+			return true
+		}
+	}
+	return false
 }
 
 // clock flags a device that was off, until the record is corrected or somebody has looked at it.

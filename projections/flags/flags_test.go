@@ -128,7 +128,13 @@ func TestFlags(t *testing.T) {
 		}, nil},
 		{"restricted, without a certificate", func(f *foldtest.Farm) *events.Record {
 			return f.Add("", spray(label(f, func(l *events.LabelFiled) { l.RestrictedUse = &yes }), "2020-05-01", nil))
-		}, []string{"no-certificate"}},
+		}, []string{"late", "no-certificate"}}, // written down in 2026
+		{"restricted, noted on the tenth day", func(f *foldtest.Farm) *events.Record {
+			l := label(f, func(l *events.LabelFiled) { l.RestrictedUse = &yes })
+			return f.AddFrom(events.Draft{NotedTime: "2020-05-11T08:00:00-10:00"}, spray(l, "2020-05-01", func(s *events.SprayApplied) {
+				s.Applicator.Commitment = "47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU="
+			}))
+		}, nil},
 		{"a label that was closed", func(f *foldtest.Farm) *events.Record {
 			l := label(f, nil)
 			f.Add("2019-12-01", &events.LabelClosed{Label: l.ID.String(), Reason: "cancelled", LastLawfulUse: "2020-04-30"})

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"latewood/events/words"
-	"latewood/projections/holds"
 	"latewood/projections/yields"
 	"latewood/services/internal/app"
 	"latewood/services/internal/demo"
@@ -84,7 +83,7 @@ func (d *demoCommand) show(ctx context.Context, t *terminal, a *app.App, dir str
 		return err
 	}
 	t.head("demo.holds", "at", noon)
-	if _, err := askOn(ctx, t, a, "holds", app.HoldsRequest{At: noon}, func(doc holds.Doc) { t.holds(doc) }); err != nil {
+	if _, err := askOn(ctx, t, a, "holds", app.HoldsRequest{At: noon}, t.holds); err != nil {
 		return err
 	}
 	t.head("demo.yields")

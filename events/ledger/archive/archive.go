@@ -33,10 +33,10 @@ type Archive struct {
 
 	write  sync.Mutex // held by whoever writes
 	tail   *os.File
-	end    int64 // length of the tail file up to its last whole record
-	synced bool  // all of it is on the disk
-	broken error // why nothing can be written any more
-	kept   map[string]bool
+	end    int64           // length of the tail file up to its last whole record
+	synced bool            // all of it is on the disk
+	broken error           // why nothing can be written any more
+	kept   map[string]bool // partial files that are known to be on the disk
 }
 
 // Open opens the archive in dir, or makes an empty one if dir is not there or empty. Before it writes anything it holds
@@ -413,7 +413,6 @@ func (a *Archive) cutTiles(size uint64) error {
 		if err := a.put(name, content()); err != nil {
 			return err
 		}
-		a.kept[name] = t.w < width
 		names = append(names, name)
 		return nil
 	}
@@ -438,7 +437,15 @@ func (a *Archive) cutTiles(size uint64) error {
 			}
 		}
 	}
-	return a.syncNames(names)
+	if err := a.syncNames(names); err != nil {
+		return err
+	}
+	for _, name := range names {
+		if t, ok := parseTile(name); ok && t.w < width {
+			a.kept[name] = true
+		}
+	}
+	return nil
 }
 
 // row gives the hashes of a tile of level 1 or above.
@@ -491,16 +498,22 @@ func (a *Archive) shorten(size uint64) error {
 	}
 	drop := base - a.base
 	b := tailBytes(base, a.bodies[drop:])
-	if err := a.replace(tailName, b); err != nil {
-		return err // the old tail is as good as the new one
-	}
-	// The open file is the one that was replaced.
+	// Some systems do not replace a file that is open.
+	a.tail.Close()
+	rerr := a.replace(tailName, b)
 	f, err := os.OpenFile(a.path(tailName), os.O_RDWR, 0o600)
 	if err != nil {
-		a.broken = err
+		a.broken = errors.Join(rerr, err)
 		return store("opening", tailName, err)
 	}
-	a.tail.Close()
+	if rerr != nil {
+		// The old tail is as good as the new one, if it is the old one that stands there.
+		if info, err := f.Stat(); err != nil || info.Size() != a.end {
+			a.broken = errors.Join(rerr, err)
+		}
+		a.tail = f
+		return rerr
+	}
 	a.tail, a.end, a.synced = f, int64(len(b)), true
 	a.mu.Lock()
 	a.base = base
@@ -514,19 +527,23 @@ func (a *Archive) shorten(size uint64) error {
 // depends on it, so what it cannot do is left.
 func (a *Archive) sweep(before, now uint64) {
 	stay := map[string]bool{}
-	var dirs []string
 	for _, size := range []uint64{before, now} {
 		for _, t := range edge(size) {
 			stay[t.name()] = true
-			dirs = append(dirs, path.Dir(t.name()))
 		}
 	}
-	for name, partial := range a.kept {
+	for name := range a.kept {
 		if !stay[name] {
-			if partial {
-				dirs = append(dirs, path.Dir(name))
-			}
 			delete(a.kept, name)
+		}
+	}
+	// Partial files lie in the folder of the tile that is being filled, and, from before, of the one before it.
+	var dirs []string
+	for level := entries; level < 0 || now>>(level*height) > 0; level++ {
+		have := now >> (max(level, 0) * height)
+		dirs = append(dirs, path.Dir(tile{level, have / width, 1}.name()))
+		if have >= width {
+			dirs = append(dirs, path.Dir(tile{level, have/width - 1, 1}.name()))
 		}
 	}
 	slices.Sort(dirs)

@@ -293,6 +293,9 @@ func (c *core) Read(ctx context.Context, first, last uint64) iter.Seq2[ledger.En
 			defer cancel()
 			for n := (first - 1) / width; n <= (end-1)/width; n++ {
 				bodies, err := runs.next()
+				if ctx.Err() != nil {
+					err = fmt.Errorf("archive: reading: %w", ctx.Err())
+				}
 				if err != nil {
 					yield(ledger.Entry{}, err)
 					return
@@ -301,10 +304,6 @@ func (c *core) Read(ctx context.Context, first, last uint64) iter.Seq2[ledger.En
 					place := n*width + uint64(i) + 1
 					if place < first || place > end {
 						continue
-					}
-					if err := ctx.Err(); err != nil {
-						yield(ledger.Entry{}, fmt.Errorf("archive: reading: %w", err))
-						return
 					}
 					if !yield(ledger.Entry{Place: place, Kind: kindOf(body), Body: body}, nil) {
 						return

@@ -105,3 +105,13 @@ func (f files) replace(name string, content []byte) error {
 func store(doing, name string, err error) error {
 	return fmt.Errorf("archive: %s %s: %w: %w", doing, name, ledger.ErrStore, err)
 }
+
+func (f files) remove(name string) error {
+	if err := f.before("remove", name); err != nil {
+		return err
+	}
+	if err := os.Remove(f.path(name)); err != nil {
+		return store("removing", name, err)
+	}
+	return nil
+}

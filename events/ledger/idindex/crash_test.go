@@ -138,26 +138,59 @@ func TestCrashWhileMerging(t *testing.T) {
 			}
 		})
 	}
-	all := runFiles(t, unmerged)
-	for deleted := range len(all) + 1 {
-		t.Run(fmt.Sprintf("%d parts deleted", deleted), func(t *testing.T) {
-			dir := copyDir(t, unmerged)
-			if err := os.WriteFile(filepath.Join(dir, filepath.Base(whole)), content, 0o600); err != nil {
-				t.Fatal(err)
-			}
-			gone := 0
-			for _, path := range all {
-				if _, err := os.Stat(filepath.Join(after, filepath.Base(path))); errors.Is(err, os.ErrNotExist) && gone < deleted {
-					gone++
-					if err := os.Remove(filepath.Join(dir, filepath.Base(path))); err != nil {
-						t.Fatal(err)
-					}
+	var merging []string // of the merge: what is not there any more after it
+	for _, path := range runFiles(t, unmerged) {
+		if _, err := os.Stat(filepath.Join(after, filepath.Base(path))); errors.Is(err, os.ErrNotExist) {
+			merging = append(merging, filepath.Base(path))
+		}
+	}
+	// Deletions reach the disk in any order.
+	for deleted := range 1 << len(merging) {
+		dir := copyDir(t, unmerged)
+		if err := os.WriteFile(filepath.Join(dir, filepath.Base(whole)), content, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		for i, name := range merging {
+			if deleted>>i&1 == 1 {
+				if err := os.Remove(filepath.Join(dir, name)); err != nil {
+					t.Fatal(err)
 				}
 			}
-			if got := wantUsable(t, dir, ids); got != n {
-				t.Errorf("covers %d, want %d", got, n)
-			}
-		})
+		}
+		if got := wantUsable(t, dir, ids); got != n {
+			t.Errorf("parts %b deleted: covers %d, want %d", deleted, got, n)
+		}
+	}
+}
+
+// TestMergeFindsDamage damages a page that nobody looks at before a merge does. What the merge had written by then must not
+// pass for the whole.
+func TestMergeFindsDamage(t *testing.T) {
+	t.Parallel()
+	const step, n = 400, 400 * (maxRuns + 1)
+	ids := randomIDs(24, n)
+	for damaged := range maxRuns {
+		dir := t.TempDir()
+		build(t, dir, ids[:step*maxRuns], step)
+		path := runFiles(t, dir)[damaged]
+		b, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, flipped(pageSize+100)(b), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		x := mustOpen(t, dir, step*maxRuns)
+		for i := step * maxRuns; i < n; i++ {
+			x.Add(ids[i], uint64(i)+1)
+		}
+		if err := x.Flush(n); !errors.Is(err, ErrDamaged) {
+			t.Errorf("run %d damaged: flush: got %v, want ErrDamaged", damaged, err)
+		}
+		x.Close()
+		if got, want := wantUsable(t, dir, ids), step*damaged; got != want {
+			t.Errorf("run %d damaged: covers %d, want %d", damaged, got, want)
+		}
 	}
 }
 

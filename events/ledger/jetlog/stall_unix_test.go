@@ -23,6 +23,11 @@ func TestStalledServer(t *testing.T) {
 		log := p.open(t, jetlog.Options{Timeout: 200 * time.Millisecond})
 		entries := ledgertest.Entries("stalled", n)
 		signal(t, p.cmd.Process, syscall.SIGSTOP)
+		// The signal is on its way; the server may still answer until it has arrived.
+		var status syscall.WaitStatus
+		if _, err := syscall.Wait4(p.cmd.Process.Pid, &status, syscall.WUNTRACED, nil); err != nil || !status.Stopped() {
+			t.Fatalf("the server does not stop: %v, %v", status, err)
+		}
 		from := time.Now()
 		err := log.Append(t.Context(), 0, entries)
 		if !errors.Is(err, ledger.ErrUnknownOutcome) {

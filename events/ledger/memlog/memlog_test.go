@@ -1,6 +1,7 @@
 package memlog_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"testing"
@@ -92,6 +93,52 @@ func TestSettle(t *testing.T) {
 			t.Errorf("got %v, want ErrConflict", err)
 		}
 	})
+}
+
+// A lateLog loses the first append on its way; it arrives just before the second.
+type lateLog struct {
+	*memlog.Log
+	onItsWay []ledger.Entry
+	appends  int
+}
+
+func (l *lateLog) Append(ctx context.Context, expectedLast uint64, entries []ledger.Entry) error {
+	l.appends++
+	if l.appends == 1 {
+		return ledger.ErrUnknownOutcome
+	}
+	if l.appends == 2 {
+		if err := l.Log.Append(ctx, expectedLast, l.onItsWay); err != nil {
+			return err
+		}
+	}
+	return l.Log.Append(ctx, expectedLast, entries)
+}
+
+func TestSettleLateArrival(t *testing.T) {
+	t.Parallel()
+	entries := ledgertest.Entries("late", 3)
+	tests := []struct {
+		name     string
+		onItsWay []ledger.Entry
+		want     error
+	}{
+		{"our own", entries, nil},
+		{"a stranger's", ledgertest.Entries("stranger", 3), ledger.ErrConflict},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			log := &lateLog{Log: memlog.New(), onItsWay: tt.onItsWay}
+			err := ledger.Settle(t.Context(), log, 0, entries)
+			if !errors.Is(err, tt.want) || errors.Is(err, ledger.ErrUnknownOutcome) {
+				t.Errorf("got %v, want %v", err, tt.want)
+			}
+			if last, _ := log.Last(t.Context()); last != 3 {
+				t.Errorf("%d entries stand, want 3", last)
+			}
+		})
+	}
 }
 
 func TestHole(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"latewood/projections"
 	"latewood/projections/flags"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/orchard"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
@@ -14,15 +15,20 @@ import (
 
 // Folds lists the folds that run, in the order in which reports name them.
 var Folds = sync.OnceValue(func() []*projections.Fold {
-	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm()}
+	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), lots.Fold()}
 })
 
 // flagsOf puts the flags of all folds together, in order of records.
 func flagsOf(b *projections.Book) []Flagged {
-	all := projections.SortFlags(slices.Concat(flags.All(b), holds.Flags(b), weather.Flags(b)))
+	all := rawFlags(b)
 	out := make([]Flagged, len(all))
 	for i, f := range all {
 		out[i] = Flagged{ID: f.ID, Flag: f.Name, Why: f.Why()}
 	}
 	return out
+}
+
+// rawFlags is flagsOf before the sentences are made.
+func rawFlags(b *projections.Book) []projections.Flag {
+	return projections.SortFlags(slices.Concat(flags.All(b), holds.Flags(b), weather.Flags(b)))
 }

@@ -13,7 +13,9 @@ import (
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/orchard"
+	"latewood/projections/reviews"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 	"latewood/services/serve"
@@ -158,8 +160,14 @@ type HoldsRequest struct {
 	At string `json:"at,omitempty"`
 }
 
+// HoldsDoc is which intervals run, and which lots and loads are held.
+type HoldsDoc struct {
+	holds.Doc
+	Lots []lots.Held `json:"lots"`
+}
+
 func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
-	var doc holds.Doc
+	var doc HoldsDoc
 	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
 		at := a.o.Now()
 		if q.At != "" {
@@ -169,7 +177,7 @@ func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
 			}
 			at = m.At
 		}
-		doc = holds.Holds(b, at)
+		doc = HoldsDoc{holds.Holds(b, at), lots.Holds(b, rawFlags(b))}
 		return nil
 	})
 	if err != nil {
@@ -249,6 +257,31 @@ func (a *App) opWeather(ctx context.Context, q WeatherRequest) (any, int, error)
 	if errors.As(err, &problem) {
 		return nil, 2, &serve.Fault{Exit: 2, Text: problem.Error()}
 	}
+	if err != nil {
+		return nil, 1, err
+	}
+	return doc, 0, nil
+}
+
+// ReviewsRequest asks which records wait for somebody else's look.
+type ReviewsRequest struct {
+	Asked
+	On string `json:"on,omitempty"`
+}
+
+func (a *App) opReviews(ctx context.Context, q ReviewsRequest) (any, int, error) {
+	var doc reviews.Doc
+	err := a.read(ctx, q.Asked, func(_ *farm, b *projections.Book, _ int) error {
+		day := civil.DateOf(a.o.Now(), b.Zone())
+		if q.On != "" {
+			var err error
+			if day, err = civil.ParseDate(q.On); err != nil {
+				return &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", q.On), Err: err}
+			}
+		}
+		doc = reviews.Due(b, day)
+		return nil
+	})
 	if err != nil {
 		return nil, 1, err
 	}
