@@ -33,9 +33,9 @@ func (d *demoCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			defer os.RemoveAll(dir)
 		}
 	}
-	a, err := app.Open(ctx, app.Options{Dir: dir, Logger: t.logger()})
+	a, err := app.OpenSoon(ctx, app.Options{Dir: dir, Logger: t.logger()})
 	if err != nil {
-		return 1, app.InUse(err, dir)
+		return 1, err
 	}
 	t.say("demo.intro", "dir", dir)
 	err = d.show(ctx, t, a, dir)

@@ -7,14 +7,14 @@ import (
 	"latewood/events/canon"
 )
 
-// lookUp walks a JSON document: names of members and numbers of items; # is the number of items.
+// lookUp walks a JSON document: names of members and numbers of items; len is the number of items.
 func lookUp(document string, path []string) (string, error) {
 	v, err := canon.Parse([]byte(document))
 	if err != nil {
 		return "", err
 	}
 	for _, step := range path {
-		if step == "#" {
+		if step == "len" {
 			return strconv.Itoa(len(v.Items)), nil
 		}
 		if n, err := strconv.Atoi(step); err == nil && v.Kind == canon.List {

@@ -19,9 +19,9 @@ func (r *runCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	if err != nil {
 		return 1, err
 	}
-	a, err := app.Open(ctx, app.Options{Dir: dir, Logger: t.logger()})
+	a, err := app.OpenSoon(ctx, app.Options{Dir: dir, Logger: t.logger()})
 	if err != nil {
-		return 1, app.InUse(err, dir)
+		return 1, err
 	}
 	if err := a.Warm(ctx); err != nil {
 		return 1, errors.Join(err, a.Close())

@@ -4,6 +4,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -27,7 +28,8 @@ func TestScripts(t *testing.T) {
 			env.Setenv("HOME", env.WorkDir)
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"field": field},
+		Deadline: time.Now().Add(2 * time.Minute), // a command that hangs is told, not waited for
+		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await},
 	})
 }
 
@@ -44,4 +46,15 @@ func field(ts *testscript.TestScript, neg bool, args []string) {
 	if (got == args[2]) == neg {
 		ts.Fatalf("%s is %q, want %q (negated: %v)", args[1], got, args[2], neg)
 	}
+}
+
+// await FILE waits until a background command has made a file.
+func await(ts *testscript.TestScript, _ bool, args []string) {
+	for range 400 {
+		if _, err := os.Stat(ts.MkAbs(args[0])); err == nil {
+			return
+		}
+		time.Sleep(25 * time.Millisecond) // another process makes it; there is nothing here to wait on
+	}
+	ts.Fatalf("%s did not come", args[0])
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"fmt"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -110,7 +111,7 @@ func (r *Recorder) Prepare(proposals []Proposal) (*Prepared, error) {
 func (r *Recorder) check(door *events.Door, p Proposal) *item {
 	it := &item{Proposal: p}
 	it.accepted, it.problems = door.Check(p.Draft)
-	if p.Clock && len(it.problems) == 1 && it.problems[0].Why.Key == events.NeedsTime {
+	if p.Clock && slices.ContainsFunc(it.problems, func(q events.Problem) bool { return q.Why.Key == events.NeedsTime }) {
 		p.Draft.Time = r.c.Now().In(door.Zone).Truncate(time.Second).Format(time.RFC3339)
 		it.accepted, it.problems = door.Check(p.Draft)
 	}

@@ -228,11 +228,3 @@ func (a *App) Warm(ctx context.Context) error {
 	}
 	return nil
 }
-
-// InUse turns ErrBusy into the one clear line that a second process gets.
-func InUse(err error, dir string) error {
-	if errors.Is(err, ErrBusy) {
-		return &serve.Fault{Exit: 1, Text: words.Say("app.folder-in-use", "dir", dir), Err: err}
-	}
-	return err
-}

@@ -27,6 +27,25 @@ type Connection interface {
 // patience is how long a command waits for another short command to let go of the folder.
 const patience = 3 * time.Second
 
+// OpenSoon is Open with patience: a short command that has the folder open is waited for, a process that runs on it is not.
+func OpenSoon(ctx context.Context, o Options) (*App, error) {
+	until := time.Now().Add(patience)
+	for {
+		a, err := Open(ctx, o)
+		if !errors.Is(err, ErrBusy) {
+			return a, err
+		}
+		if _, ok := running(o.Dir); ok || time.Now().After(until) {
+			return nil, &serve.Fault{Exit: 1, Text: words.Say("app.folder-in-use", "dir", o.Dir), Err: err}
+		}
+		select {
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+}
+
 // Connect reaches a folder: through the process that runs on it, else by opening it.
 func Connect(ctx context.Context, o Options) (Connection, error) {
 	until := time.Now().Add(patience)
