@@ -174,6 +174,7 @@ func standardKinds() []*Kind {
 		NewKind[HarvestClosed]("harvest.closed", 1, chainWhere("picks"), "", "date"),
 
 		NewKind[WeatherRead]("weather.read", 1, chainBlock("station", "station"), ""),
+		NewKind[WeatherDoubted]("weather.doubted", 1, chainBlock("station", "station"), ""),
 
 		NewKind[RecordCorrected]("record.corrected", 1, nil, ""), // see OwnChains
 		NewKind[RecordWithdrawn]("record.withdrawn", 1, nil, ""),

@@ -126,6 +126,7 @@ var mustStand = map[string]string{
 	"hold.judged":       "where spray words from|growthStage",
 	"fruit.picked":      "where mass|containers",
 	"harvest.closed":    "where date",
+	"weather.doubted":   "from reason station to",
 	"weather.read": "station airTemperature|airTemperatureMin|airTemperatureMax|relativeHumidity|wetBulb|windSpeed|windGust|windDirection|rain|" +
 		"rainTrace|solarRadiation|leafWetness|soilTemperature",
 	"record.corrected": "record type follows reason data",

@@ -42,6 +42,7 @@ func TestOwnChains(t *testing.T) {
 		{"crop.assessed", "{" + where + "}", "growth/north"},
 		{"station.sited", `{"station":"mauka","blocks":["north"]}`, "station/mauka"},
 		{"weather.read", `{"station":"mauka"}`, "station/mauka"},
+		{"weather.doubted", `{"station":"mauka"}`, "station/mauka"},
 		{"label.filed", `{"product":"Brume 80","supersedes":"` + idB + `"}`, "label/" + idA},
 		{"label.closed", `{"label":"` + idB + `"}`, "label/" + idB},
 		{"spray.planned", "{" + several + "}", "inputs/north inputs/south spray/" + idA},

@@ -192,4 +192,6 @@ var samples = []struct {
 	{"access.viewed", "2026-07-04T00:00:00-10:00", `{"grant": "g-0031", "object": "lot/L26-014", "note": "four views"}`},
 	{"access.ended", "2026-10-01T00:00:00-10:00", `{"grant": "g-0031", "object": "lot/L26-014"}`},
 	{"person.forgotten", "2026-10-05T09:00:00-10:00", `{"who": "w_2f4e6d8c0b1a39584736251403f2e1d0", "reason": "the keep-until date has gone by"}`},
+	{"weather.doubted", "2026-06-20T08:00:00-10:00", `{"station": "mauka", "from": "2026-06-18T02:00:00-10:00", "to": "2026-06-18T09:30:00-10:00",
+		"elements": ["rain"], "reason": "A leaf lay in the funnel.", "note": "Cleaned the same morning."}`},
 }

@@ -20,3 +20,13 @@ type WeatherRead struct {
 	SoilTemperature   *Quantity `json:"soilTemperature" dim:"temperature"`
 	_                 struct{}  `oneof:"airTemperature airTemperatureMin airTemperatureMax relativeHumidity wetBulb windSpeed windGust windDirection rain rainTrace solarRadiation leafWetness soilTemperature"`
 }
+
+// WeatherDoubted says that a stretch of readings is not to be trusted: one record instead of thousands of withdrawals.
+type WeatherDoubted struct {
+	Common
+	Station  string   `json:"station" is:"code,required"`
+	From     string   `json:"from" is:"instant,required"`
+	To       string   `json:"to" is:"instant,required"`
+	Elements []string `json:"elements" is:"text" doc:"the fields of weather.read that are doubted; absent: all"`
+	Reason   string   `json:"reason" is:"text,required"`
+}

@@ -47,7 +47,6 @@ const (
 	TotalSlip         = "total-slip"
 	HoldGap           = "weather-max-gap"
 	RuleSets          = "rule-sets"
-	ReviewDays        = "review-days"
 	ContainerMassStem = "container-mass."
 )
 
@@ -71,12 +70,9 @@ func Table() []Setting {
 			Doc: "setting.rate-slip"},
 		{Name: TotalSlip, Kind: Number, Default: 25.0, Unit: "%", Max: 1000, Source: "project rule",
 			Doc: "setting.total-slip"},
-		{Name: RuleSets, Kind: Text, Default: "us-restricted-use us-produce",
+		{Name: RuleSets, Kind: Text, Default: "us-restricted-use",
 			Source: "project rule: the rule sets whose terms are looked at; which rules apply to a farm nobody here knows",
 			Doc:    "setting.rule-sets"},
-		{Name: ReviewDays, Kind: Number, Default: 7.0, Unit: "d", Min: 1, Max: 365,
-			Source: "common practice: 21 CFR 112.161(b) says within a reasonable time and gives no number", Read: "2026-11-25",
-			Doc: "setting.review-days"},
 		{Name: HoldGap, Kind: Number, Default: 2.0, Unit: "h", Max: 48, Source: "project rule",
 			Doc: "setting.weather-max-gap"},
 	}

@@ -11,7 +11,6 @@ type Kind string
 // The kinds of terms.
 const (
 	Record Kind = "record" // from the event to its being written down
-	Review Kind = "review" // from the record to somebody else's look at it
 )
 
 // A Term is one row.
@@ -35,8 +34,5 @@ func Table() []Term {
 			Source: "7 CFR 110.3(c), as published by state extension services", Read: "2026-11-25"},
 		{ID: "eu.electronic_by", Kind: Record, Rules: "eu-plant-protection", Kinds: []string{"spray.applied"}, Within: 30 * day,
 			Source: "Implementing Regulation (EU) 2023/564, Art. 3: electronic form within 30 days", Read: "2026-11-25"},
-		{ID: "psr.review", Kind: Review, Rules: "us-produce", Within: 7 * day,
-			Kinds:  []string{"training.given", "tool.cleaned", "water.assessed", "nutrient.applied", "exemption.claimed"},
-			Source: "21 CFR 112.161(b): within a reasonable time; the seven days are common practice, a setting", Read: "2026-11-25"},
 	}
 }

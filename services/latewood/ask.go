@@ -8,8 +8,6 @@ import (
 	"latewood/events/units"
 	"latewood/events/words"
 	"latewood/projections/holds"
-	"latewood/projections/lots"
-	"latewood/projections/reviews"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 	"latewood/services/internal/app"
@@ -79,7 +77,7 @@ func (h *holdsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 }
 
 // holds prints which intervals run, and why.
-func (t *terminal) holds(d app.HoldsDoc) {
+func (t *terminal) holds(d holds.Doc) {
 	t.say("cli.holds-head", "at", d.At)
 	fmt.Fprintln(t.out)
 	rows := make([][]string, 0, len(d.Blocks))
@@ -95,32 +93,11 @@ func (t *terminal) holds(d app.HoldsDoc) {
 			fmt.Fprintln(t.out, line)
 		}
 	}
-	t.lots(d.Lots)
 	for _, h := range d.Heard {
 		t.say("cli.heard", "device", h.Device, "last", dash(h.Last), "waiting", h.Waiting)
 	}
 	fmt.Fprintln(t.out)
 	fmt.Fprintln(t.out, d.Caution)
-}
-
-// lots prints which lots and loads are held, why, and where they have gone.
-func (t *terminal) lots(held []lots.Held) {
-	for _, h := range held {
-		key := "cli.lot-released"
-		if h.Held {
-			key = "cli.lot-held"
-		}
-		t.say(key, "what", words.Say("cli.what-"+h.What), "code", h.Code) //words:keys cli.lot-
-		for _, b := range h.Because {
-			fmt.Fprintf(t.out, "    %s %s\n", b.Why, b.Pick)
-		}
-		for _, g := range h.Gone {
-			t.say("cli.lot-gone", "to", dash(g.To), "date", g.Date)
-		}
-		for _, r := range h.Released {
-			t.say("cli.lot-by", "by", r.By, "at", r.At, "basis", r.Basis)
-		}
-	}
 }
 
 func holdRow(name string, pick, enter holds.Hold) []string {
@@ -178,7 +155,6 @@ func because(b holds.BlockHolds) []string {
 type reportCommand struct {
 	Yield   yieldCommand   `cmd:"" help:"${cli_report_yield}"`
 	Weather weatherCommand `cmd:"" help:"${cli_report_weather}"`
-	Reviews reviewsCommand `cmd:"" help:"${cli_report_reviews}"`
 }
 
 type yieldCommand struct {
@@ -290,38 +266,4 @@ func (t *terminal) weather(d weather.Doc) {
 	for _, n := range d.Notes {
 		fmt.Fprintln(t.out, n)
 	}
-}
-
-type reviewsCommand struct {
-	asked
-	On     string `help:"${cli_on}" placeholder:"DATE"`
-	Format string `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
-	Output string `short:"o" help:"${cli_output}" placeholder:"FILE"`
-}
-
-func (r *reviewsCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	q := app.ReviewsRequest{Asked: t.asked(r.asked), On: r.On}
-	return report(ctx, t, "reviews", q, r.Format, r.Output, t.reviews, func(d reviews.Doc) (head []string, rows [][]string) {
-		head = []string{"record", "kind", "day", "due", "overdue", "term", "source", "read"}
-		for _, x := range d.Rows {
-			rows = append(rows, []string{x.Record, x.Kind, x.Day, x.Due, fmt.Sprint(x.Overdue), x.Term, x.Source, x.Read})
-		}
-		return head, rows
-	})
-}
-
-func (t *terminal) reviews(d reviews.Doc) {
-	if len(d.Rows) == 0 {
-		t.say("cli.reviews-none")
-	}
-	rows := make([][]string, len(d.Rows))
-	for i, x := range d.Rows {
-		due := x.Due
-		if x.Overdue {
-			due = words.Say("cli.overdue", "due", x.Due)
-		}
-		rows[i] = []string{x.Record, x.Kind, x.Day, due, x.Source}
-	}
-	t.table(heads("record", "kind", "day", "due", "term"), rows)
-	fmt.Fprintln(t.out, d.Note)
 }

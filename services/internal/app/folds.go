@@ -7,7 +7,6 @@ import (
 	"latewood/projections"
 	"latewood/projections/flags"
 	"latewood/projections/holds"
-	"latewood/projections/lots"
 	"latewood/projections/orchard"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
@@ -15,7 +14,7 @@ import (
 
 // Folds lists the folds that run, in the order in which reports name them.
 var Folds = sync.OnceValue(func() []*projections.Fold {
-	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), lots.Fold()}
+	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm()}
 })
 
 // flagsOf puts the flags of all folds together, in order of records.

@@ -30,7 +30,6 @@ func (a *App) ops() map[string]serve.Op {
 		"settings": op(a.opSettings),
 		"yield":    op(a.opYield),
 		"weather":  op(a.opWeather),
-		"reviews":  op(a.opReviews),
 	}
 }
 

@@ -13,9 +13,7 @@ import (
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/projections/holds"
-	"latewood/projections/lots"
 	"latewood/projections/orchard"
-	"latewood/projections/reviews"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 	"latewood/services/serve"
@@ -160,14 +158,8 @@ type HoldsRequest struct {
 	At string `json:"at,omitempty"`
 }
 
-// HoldsDoc is which intervals run, and which lots and loads are held.
-type HoldsDoc struct {
-	holds.Doc
-	Lots []lots.Held `json:"lots"`
-}
-
 func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
-	var doc HoldsDoc
+	var doc holds.Doc
 	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
 		at := a.o.Now()
 		if q.At != "" {
@@ -177,7 +169,7 @@ func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
 			}
 			at = m.At
 		}
-		doc = HoldsDoc{holds.Holds(b, at), lots.Holds(b, rawFlags(b))}
+		doc = holds.Holds(b, at)
 		return nil
 	})
 	if err != nil {
@@ -257,31 +249,6 @@ func (a *App) opWeather(ctx context.Context, q WeatherRequest) (any, int, error)
 	if errors.As(err, &problem) {
 		return nil, 2, &serve.Fault{Exit: 2, Text: problem.Error()}
 	}
-	if err != nil {
-		return nil, 1, err
-	}
-	return doc, 0, nil
-}
-
-// ReviewsRequest asks which records wait for somebody else's look.
-type ReviewsRequest struct {
-	Asked
-	On string `json:"on,omitempty"`
-}
-
-func (a *App) opReviews(ctx context.Context, q ReviewsRequest) (any, int, error) {
-	var doc reviews.Doc
-	err := a.read(ctx, q.Asked, func(_ *farm, b *projections.Book, _ int) error {
-		day := civil.DateOf(a.o.Now(), b.Zone())
-		if q.On != "" {
-			var err error
-			if day, err = civil.ParseDate(q.On); err != nil {
-				return &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", q.On), Err: err}
-			}
-		}
-		doc = reviews.Due(b, day)
-		return nil
-	})
 	if err != nil {
 		return nil, 1, err
 	}

@@ -10,7 +10,6 @@ import (
 	"latewood/projections/flags"
 	"latewood/projections/foldtest"
 	"latewood/projections/holds"
-	"latewood/projections/lots"
 	"latewood/projections/orchard"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
@@ -18,7 +17,7 @@ import (
 
 // folds lists every fold that runs. A new fold gets its place here.
 func folds() []*projections.Fold {
-	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), lots.Fold()}
+	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm()}
 }
 
 // says is all that a Book says: the states of all folds, the flags of the whole farm, and each fact as it stands.
