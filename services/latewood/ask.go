@@ -107,15 +107,25 @@ func holdRow(name string, pick, enter holds.Hold) []string {
 // holdWord is the status in words.
 func holdWord(h holds.Hold) string { return words.Say("holds.status-" + string(h.Status)) }
 
-// opens is when the recorded interval ends, or when a plan closes.
+// opens is when the recorded interval ends or ended, or when a plan closes; the times of an answer have the farm's offset.
 func opens(h holds.Hold) string {
 	switch {
+	case h.From != "" && h.Status == holds.RunOut:
+		return words.Say("cli.ended", "at", clock(h.From))
 	case h.From != "":
-		return h.From
+		return clock(h.From)
 	case h.Closes != "":
-		return words.Say("cli.closes", "at", h.Closes)
+		return words.Say("cli.closes", "at", clock(h.Closes))
 	}
 	return "–"
+}
+
+// clock shortens a time to day, hour and minute, in the offset that it has.
+func clock(text string) string {
+	if len(text) < len("2006-01-02T15:04") {
+		return text
+	}
+	return text[:10] + " " + text[11:16]
 }
 
 func partText(p holds.Part) string {

@@ -63,7 +63,7 @@ func (d *demoCommand) show(ctx context.Context, t *terminal, a *app.App, dir str
 	}
 	t.head("demo.import")
 	started := time.Now()
-	imp := &importCommand{}
+	imp := &importCommand{quiet: true}
 	total := 0
 	for _, f := range files {
 		var all app.Recorded
@@ -94,6 +94,10 @@ func (d *demoCommand) show(ctx context.Context, t *terminal, a *app.App, dir str
 		return nil
 	}
 	t.head("demo.next")
+	if d.Once && t.global.Dir == "" { // the folder goes when this ends
+		dir = "tern-hollow"
+		t.say("demo.keep", "dir", dir)
+	}
 	t.say("demo.try", "dir", dir)
 	return nil
 }
@@ -106,5 +110,8 @@ func (t *terminal) head(key string, pairs ...any) {
 		return
 	}
 	text := words.Say(key, pairs...) //words:keys demo
-	fmt.Fprintf(t.out, "\n\x1b[1m%s\x1b[0m\n\n", text)
+	if f, ok := t.out.(*os.File); ok && isTerminal(f) {
+		text = "\x1b[1m" + text + "\x1b[0m"
+	}
+	fmt.Fprintf(t.out, "\n%s\n\n", text)
 }

@@ -166,6 +166,8 @@ type importCommand struct {
 	Check        bool     `help:"${cli_import_check}"`
 	WriteMap     string   `help:"${cli_import_write_map}" placeholder:"FILE"`
 	AllOrNothing bool     `help:"${cli_import_all}"`
+
+	quiet bool // leaves out how to undo it
 }
 
 func (i *importCommand) Run(ctx context.Context, t *terminal) (int, error) {
@@ -235,6 +237,9 @@ func (i *importCommand) one(ctx context.Context, t *terminal, c app.Connection, 
 	all.Refused = append(all.Refused, d.Refused...)
 	all.Flagged = append(all.Flagged, d.Flagged...)
 	all.Last, all.Root, all.Batch = d.Last, d.Root, d.Batch
+	if i.quiet {
+		d.Batch = ""
+	}
 	if !t.json {
 		t.imported(q, d)
 	}

@@ -71,7 +71,7 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 		due := map[string][]string{}
 		doc.Running, doc.Flags = map[string]Running{}, map[string]int{}
 		for _, block := range holds.Holds(b, at).Blocks {
-			doc.Running[block.Block] = Running{runningText(block.Pick), runningText(block.Enter)}
+			doc.Running[block.Block] = Running{runningText(block.Pick, zone), runningText(block.Enter, zone)}
 			for _, d := range holds.Of(b, block.Block).Due(at, zone) {
 				due[block.Block] = append(due[block.Block], d.Words)
 			}
@@ -92,15 +92,25 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 	return doc, 0, nil
 }
 
-func runningText(h holds.Hold) string {
-	text := words.Say("holds.status-" + string(h.Status))
+// runningText is a hold in few words. An interval that has run out says no more than that none runs.
+func runningText(h holds.Hold, zone *time.Location) string {
+	text := words.Say("holds.short-" + string(h.Status))
 	switch {
-	case h.From != "":
-		text += " " + words.Say("app.until", "from", h.From)
-	case h.Closes != "":
-		text += " " + words.Say("app.closes", "at", h.Closes)
+	case h.Status == holds.Waiting && h.From != "":
+		return words.Say("app.until", "status", text, "from", Clock(h.From, zone))
+	case h.Status == holds.Planned && h.Closes != "":
+		return words.Say("app.closes", "status", text, "at", Clock(h.Closes, zone))
 	}
 	return text
+}
+
+// Clock writes a time of a document as people read it on the farm: day, hour and minute in its zone.
+func Clock(text string, zone *time.Location) string {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return text
+	}
+	return t.In(zone).Format("2006-01-02 15:04")
 }
 
 // countFlags counts flags by the blocks of their records.
