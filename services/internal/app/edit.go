@@ -10,9 +10,12 @@ import (
 
 	"latewood/events"
 	"latewood/events/canon"
+	"latewood/events/ledger"
+	"latewood/events/ledger/disk"
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/services/ingest"
+	"latewood/services/internal/natsbox"
 	"latewood/services/record"
 	"latewood/services/serve"
 )
@@ -143,7 +146,7 @@ func (f *farm) stamp(doc *Recorded) {
 	doc.Last, doc.Root = f.mark()
 }
 
-// cannotRecord turns the recorder's errors into sentences.
+// cannotRecord turns the recorder's errors into sentences: what is known of the records, and what to do.
 func (f *farm) cannotRecord(err error) error {
 	key := "app.cannot-record"
 	switch {
@@ -151,8 +154,21 @@ func (f *farm) cannotRecord(err error) error {
 		key = "app.fenced"
 	case errors.Is(err, record.ErrStopped):
 		key = "app.stopping"
+	case errors.Is(err, ledger.ErrUnknownOutcome) && f.tight():
+		key = "app.unknown-full"
+	case errors.Is(err, ledger.ErrUnknownOutcome):
+		key = "app.unknown-outcome"
+	case f.tight():
+		key = "app.folder-full"
 	}
-	return &serve.Fault{Exit: 1, Text: words.Say(key, "farm", f.code), Err: err} //words:keys app.
+	f.app.o.Logger.Debug("an append failed", "service", "record", "farm", f.code, "error", err)
+	return &serve.Fault{Exit: 1, Text: words.Say(key, "farm", f.code, "dir", f.app.o.Dir)} //words:keys app.
+}
+
+// tight reports whether the disk has less room than the broker leaves free for everything else.
+func (f *farm) tight() bool {
+	free, err := disk.Free(f.app.o.Dir)
+	return err == nil && free < 2*natsbox.DefaultReserve
 }
 
 // OpenRequest opens a farm.
