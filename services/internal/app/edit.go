@@ -161,6 +161,7 @@ func (f *farm) cannotRecord(err error) error {
 	case f.tight():
 		key = "app.folder-full"
 	}
+	//words:data a line of the log
 	f.app.o.Logger.Debug("an append failed", "service", "record", "farm", f.code, "error", err)
 	return &serve.Fault{Exit: 1, Text: words.Say(key, "farm", f.code, "dir", f.app.o.Dir)} //words:keys app.
 }
