@@ -116,7 +116,7 @@ func (r *Recorder) commitRun(ctx context.Context, items []*item) error {
 func (r *Recorder) place(ctx context.Context, it *item, on *run) error {
 	rc := it.receipt
 	*rc = Receipt{ID: it.accepted.ID, Problems: slices.Clip(it.problems)}
-	it.twin, it.made = nil, made{}
+	it.twin, it.said, it.made = nil, nil, made{}
 	if len(rc.Problems) == 0 {
 		if err := r.judge(ctx, it, on); err != nil {
 			return err

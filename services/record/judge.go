@@ -126,13 +126,14 @@ func (r *Recorder) judgeFollower(ctx context.Context, it *item, on *run) error {
 	if len(it.receipt.Problems) > 0 {
 		return nil
 	}
-	// The folds must have seen all that stands before they can say what follows what.
-	if err := r.c.Folds.Wait(ctx, on.base.Size()); err != nil {
-		return fmt.Errorf("record: %w", err)
+	said, err := r.saidOf(ctx, target, kind, on)
+	if err != nil {
+		return err
 	}
-	versions := slices.Clone(r.c.Folds.Said(target))
-	for _, s := range on.said[target] {
-		versions = append(versions, s.Version)
+	it.said = said
+	versions := make([]Version, len(said))
+	for i, s := range said {
+		versions[i] = s.Version
 	}
 	newest, end := latest(target, versions)
 	if end != nil {
@@ -168,6 +169,42 @@ func (r *Recorder) kindOf(ctx context.Context, target events.ID, it *item, on *r
 		return "", err
 	}
 	return before.Kind, nil
+}
+
+// saidOf lists what was said about a record, in the ledger and in the run. What was said before the record came, and turned
+// out to be of another kind than it, never counts and is left out.
+func (r *Recorder) saidOf(ctx context.Context, target events.ID, kind string, on *run) ([]saying, error) {
+	// The folds must have seen all that stands before they can say what follows what.
+	if err := r.c.Folds.Wait(ctx, on.base.Size()); err != nil {
+		return nil, fmt.Errorf("record: %w", err)
+	}
+	var all []saying
+	for _, v := range r.c.Folds.Said(target) {
+		s := saying{Version: v}
+		var err error
+		if s.chains, err = chainNames(v.Chains); err != nil {
+			return nil, fmt.Errorf("record: %s: %w", v.ID, err)
+		}
+		if kind != "" && !v.Withdraws {
+			rec, err := r.stored(ctx, v.ID)
+			if err != nil {
+				return nil, err
+			}
+			if rec != nil {
+				var d events.RecordCorrected
+				if err := events.ReadJSON(rec.Data, &d); err != nil {
+					return nil, fmt.Errorf("record: %s: %w", v.ID, err)
+				}
+				s.of, _, _ = events.SplitType(d.Type)
+			}
+		}
+		all = append(all, s)
+	}
+	all = append(all, on.said[target]...)
+	if kind == "" {
+		return all, nil
+	}
+	return slices.DeleteFunc(all, func(s saying) bool { return !s.fits(kind) }), nil
 }
 
 // latest walks from a record along its corrections to the newest that hangs together with it. end is the withdrawal of one
@@ -262,14 +299,7 @@ func (r *Recorder) chains(ctx context.Context, it *item, on *run) ([]string, err
 		}
 		lists = append(lists, names)
 	}
-	for _, v := range r.c.Folds.Said(target) {
-		names, err := chainNames(v.Chains)
-		if err != nil {
-			return nil, fmt.Errorf("record: %s: %w", v.ID, err)
-		}
-		lists = append(lists, names)
-	}
-	for _, s := range on.said[target] {
+	for _, s := range it.said {
 		lists = append(lists, s.chains)
 	}
 	return events.MergeChains(lists...), nil

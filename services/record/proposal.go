@@ -66,8 +66,9 @@ type item struct {
 	// The committer's, anew each time that it looks at the item.
 	job     *job
 	receipt *Receipt
-	twin    *item // the same record, earlier in the run
-	done    bool  // the receipt is final
+	twin    *item    // the same record, earlier in the run
+	done    bool     // the receipt is final
+	said    []saying // of the record that it corrects or withdraws, before it
 	made
 }
 

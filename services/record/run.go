@@ -40,10 +40,19 @@ type standing struct {
 	chains          []string
 }
 
-// saying is a correction or withdrawal in a run.
+// saying is a correction or withdrawal, and what a later one of the same record has to know of it.
 type saying struct {
 	Version
+	of     string // the kind that a correction takes its record for
 	chains []string
+}
+
+// fits reports whether it can be of a record of a kind.
+func (s *saying) fits(kind string) bool {
+	if s.Withdraws {
+		return events.Withdrawable(kind)
+	}
+	return s.of == kind && events.Correctable(kind)
 }
 
 func (s *State) next() *run {
@@ -94,7 +103,8 @@ func (on *run) put(it *item) {
 	on.byID[it.id] = st
 	on.items = append(on.items, it)
 	if target, v, ok := asVersion(it); ok {
-		on.said[target] = append(on.said[target], saying{v, chains})
+		of, _, _ := events.SplitType(d.Data.Get("type").Str)
+		on.said[target] = append(on.said[target], saying{v, of, chains})
 	}
 }
 

@@ -268,7 +268,7 @@ var kinds = strings.Fields(`
 	label.filed label.filed label.closed
 	spray.planned spray.begun spray.called-off spray.applied spray.applied spray.applied hold.judged
 	fruit.picked fruit.picked fruit.picked harvest.closed
-	weather.read weather.read weather.read weather.read weather.read weather.read
+	weather.read weather.read weather.read weather.read weather.read weather.read weather.doubted
 	setting.adopted season.named rule.adopted records.reviewed report.issued import.made
 `)
 
@@ -341,6 +341,13 @@ func (m *maker) data(kind string) (data any, at string) {
 		return &events.CropAssessed{Where: m.where(), Crop: pick(m, "none", "light", "fair", "heavy", "failed", "left-unpicked"), Method: pick(m, "count", "sample", "eye"), MassExpected: q(float64(m.IntN(900)), "kg")}, at
 	case "weather.read":
 		return m.reading()
+	case "weather.doubted":
+		from := m.when()
+		d := &events.WeatherDoubted{Station: pick(m, stations...), From: stamp(from), To: stamp(from.Add(time.Duration(1+m.IntN(96)) * time.Hour)), Reason: "a leaf in the funnel"}
+		if m.chance(50) {
+			d.Elements = []string{pick(m, "airTemperature", "rain")}
+		}
+		return d, at
 	case "setting.adopted":
 		return m.setting(), at
 	case "season.named":
