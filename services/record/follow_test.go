@@ -211,3 +211,40 @@ func TestFoldsThatStopped(t *testing.T) {
 	}
 	r.check()
 }
+
+// A correction that came before its record, and took it for one of another kind, never counts and stands in nobody's way;
+// nor does a withdrawal of what is not withdrawn.
+func TestWaitingForAnotherKind(t *testing.T) {
+	t.Parallel()
+	setting := &events.SettingAdopted{Name: "bearing-age", Value: events.Raw("4"), From: "2026-01-01"}
+	for _, together := range []bool{false, true} {
+		r := newRig(t)
+		r.open()
+		early := []record.Proposal{
+			correction(id(11), id(1), id(1), flush()),
+			withdrawal(id(12), id(2), id(2)),
+			pick(id(1), 1),
+			proposal(id(2), "2026-01-01", setting),
+			correction(id(13), id(1), id(1), picked(2, "south")),
+			correction(id(14), id(2), id(2), setting),
+		}
+		if together {
+			for i, rc := range r.send(early...) {
+				if len(rc.Problems) > 0 {
+					t.Errorf("number %d in one call: %v", i, rc.Problems)
+				}
+			}
+		} else {
+			for _, p := range early {
+				r.one(p)
+			}
+		}
+		if got := r.chains(6); strings.Join(got, " ") != "picks/north picks/south" {
+			t.Errorf("the correction stands in %v", got)
+		}
+		r.refused(correction(id(15), id(1), id(1), picked(3)), "data.follows", "refuse.second-follower")
+		r.refused(correction(id(16), id(1), id(13), flush()), "data.type", "refuse.other-kind")
+		r.one(withdrawal(id(17), id(1), id(13)))
+		r.check()
+	}
+}
