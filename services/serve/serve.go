@@ -110,6 +110,9 @@ func answer(w http.ResponseWriter, r *http.Request, name string, op Op, logger *
 		}
 	}
 	out.write(end)
+	// Reading and answering go on at once on this connection, so what is left of the request is read here: the server would
+	// else read it while it looks for the next one.
+	_, _ = io.Copy(io.Discard, r.Body)
 }
 
 type upload struct{ *multipart.Part }
