@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+
+	"latewood/events/internal/legacy"
 )
 
 // A Kind is one sort of record: its name on the wire, its newest version, and the Go type of its data.
@@ -94,12 +96,23 @@ func NewCatalogue(kinds []*Kind, steps []Step) (*Catalogue, error) {
 
 // Standard is the catalogue of this version of the program.
 var Standard = sync.OnceValue(func() *Catalogue {
-	c, err := NewCatalogue(standardKinds(), nil)
+	c, err := NewCatalogue(standardKinds(), standardSteps())
 	if err != nil {
 		panic(err) // the table below is wrong; the first test meets it
 	}
 	return c
 })
+
+// Steps lists the steps by kind and version: what another catalogue needs that holds these kinds and more.
+func (c *Catalogue) Steps() []Step {
+	var out []Step
+	for _, k := range c.kinds {
+		for i, up := range c.steps[k.Name] {
+			out = append(out, Step{Kind: k.Name, From: i + 1, Up: up})
+		}
+	}
+	return out
+}
 
 // Kinds lists the kinds by name.
 func (c *Catalogue) Kinds() []*Kind { return c.kinds }
@@ -160,7 +173,21 @@ func standardKinds() []*Kind {
 		NewKind[TreePruned]("tree.pruned", 1, chainWhere("growth"), "started", "ended", "started"),
 		NewKind[FlushSeen]("flush.seen", 1, chainWhere("growth"), ""),
 		NewKind[BloomSeen]("bloom.seen", 1, chainWhere("growth"), ""),
+		NewKind[FruitSet]("fruit.set", 1, chainWhere("growth"), ""),
 		NewKind[CropAssessed]("crop.assessed", 1, chainWhere("growth"), ""),
+		NewKind[CropThinned]("crop.thinned", 1, chainWhere("growth"), ""),
+		NewKind[TreeGirdled]("tree.girdled", 1, chainWhere("growth"), ""),
+		NewKind[ProtectionPlaced]("protection.placed", 1, chainWhere("growth"), ""),
+		NewKind[ProtectionRemoved]("protection.removed", 1, chainWhere("growth"), ""),
+		NewKind[HivesPlaced]("hives.placed", 1, chainWhere("growth"), ""),
+		NewKind[HivesRemoved]("hives.removed", 1, chainWhere("growth"), ""),
+		NewKind[DamageSeen]("damage.seen", 1, chainWhere("inputs"), "from", "until", "from"),
+		NewKind[PestScouted]("pest.scouted", 1, chainWhere("inputs"), ""),
+		NewKind[GroundWorked]("ground.worked", 1, chainWhere("inputs"), ""),
+		NewKind[NutrientApplied]("nutrient.applied", 1, chainWhere("inputs"), ""),
+		NewKind[WaterApplied]("water.applied", 1, chainWhere("inputs"), "from", "until", "from"),
+		NewKind[WaterWithheld]("water.withheld", 2, chainWhere("inputs"), "from", "until", "from"),
+		NewKind[SampleTested]("sample.tested", 1, chainEach(chainWhere("inputs"), chainCodes("lot", "lot")), "", "sampled"),
 
 		NewKind[LabelFiled]("label.filed", 1, chainOwn("label"), ""),
 		NewKind[LabelClosed]("label.closed", 1, chainNamed("label", "label"), ""),
@@ -168,13 +195,45 @@ func standardKinds() []*Kind {
 		NewKind[SprayBegun]("spray.begun", 1, chainSpray(true, "plan"), "", "started"),
 		NewKind[SprayCalledOff]("spray.called-off", 1, chainSpray(false, "plan", "begun"), ""),
 		NewKind[SprayApplied]("spray.applied", 1, chainSpray(true, "plan", "begun"), "started", "ended"),
+		NewKind[SprayPosted]("spray.posted", 1, chainNamed("spray", "spray"), "", "from"),
 		NewKind[HoldJudged]("hold.judged", 1, chainSpray(false, "spray"), ""),
+		NewKind[EntryMade]("entry.made", 1, chainWhere("inputs"), "from", "until", "from"),
+		NewKind[ExposureReported]("exposure.reported", 1, chainWhere("inputs"), "", "when"),
 
 		NewKind[FruitPicked]("fruit.picked", 1, chainWhere("picks"), ""),
 		NewKind[HarvestClosed]("harvest.closed", 1, chainWhere("picks"), "", "date"),
+		NewKind[FruitDelivered]("fruit.delivered", 1, chainCodes("delivery", "delivery"), "", "date"),
+		NewKind[DeliveryAnswered]("delivery.answered", 1, chainCodes("delivery", "delivery"), ""),
+		NewKind[PackoutReported]("packout.reported", 1, chainCodes("delivery", "deliveries"), ""),
+		NewKind[FruitReceived]("fruit.received", 1, chainCodes("delivery", "delivery"), "", "date"),
+		NewKind[PickCooled]("pick.cooled", 1, chainFarm, "", "date"),
+		NewKind[BinEmptied]("bin.emptied", 1, chainCodes("lot", "into"), ""),
+		NewKind[LotPacked]("lot.packed", 1, chainCodes("lot", "lot"), "", "date"),
+		NewKind[LotRepacked]("lot.repacked", 1, chainCodes("lot", "lot", "inputs.lot"), "", "date"),
+		NewKind[LotTreated]("lot.treated", 1, chainLotOrLoad, ""),
+		NewKind[LotReceived]("lot.received", 1, chainCodes("lot", "lot"), "", "date"),
+		NewKind[LotShipped]("lot.shipped", 1, chainCodes("lot", "lot"), "", "date"),
+		NewKind[LotRejected]("lot.rejected", 1, chainCodes("lot", "lot", "lots"), "", "date"),
+		NewKind[LotReturned]("lot.returned", 1, chainCodes("lot", "lot", "lots"), "", "date"),
+		NewKind[LotRecalled]("lot.recalled", 1, chainCodes("lot", "lot", "lots"), "", "date"),
+		NewKind[LotHeld]("lot.held", 1, chainLotOrLoad, ""),
+		NewKind[LotReleased]("lot.released", 1, chainLotOrLoad, ""),
+		NewKind[FruitSold]("fruit.sold", 1, chainEach(chainWhere("picks"), chainCodes("lot", "lot")), ""),
+		NewKind[LotWrittenOff]("lot.written-off", 1, chainCodes("lot", "lot"), ""),
+		NewKind[StockCounted]("stock.counted", 1, chainCodes("lot", "items.lot"), ""),
 
 		NewKind[WeatherRead]("weather.read", 1, chainBlock("station", "station"), ""),
 		NewKind[WeatherDoubted]("weather.doubted", 1, chainBlock("station", "station"), ""),
+
+		NewKind[TrainingGiven]("training.given", 1, chainFarm, "", "date"),
+		NewKind[WaterAssessed]("water.assessed", 1, chainFarm, ""),
+		NewKind[ToolCleaned]("tool.cleaned", 1, chainWhere("inputs"), ""),
+		NewKind[CheckMade]("check.made", 1, chainFarm, ""),
+		NewKind[RoomRead]("room.read", 1, chainFarm, ""),
+		NewKind[IncidentReported]("incident.reported", 1, chainEach(chainWhere("inputs"), chainCodes("lot", "lotsTouched")), "from", "until", "from"),
+		NewKind[VisitMade]("visit.made", 1, chainFarm, "from", "until", "from"),
+		NewKind[DocumentFiled]("document.filed", 1, chainFarm, ""),
+		NewKind[ExemptionClaimed]("exemption.claimed", 1, chainFarm, ""),
 
 		NewKind[RecordCorrected]("record.corrected", 1, nil, ""), // see OwnChains
 		NewKind[RecordWithdrawn]("record.withdrawn", 1, nil, ""),
@@ -192,5 +251,12 @@ func standardKinds() []*Kind {
 		NewKind[AccessViewed]("access.viewed", 1, chainFarm, ""),
 		NewKind[AccessEnded]("access.ended", 1, chainFarm, ""),
 		NewKind[PersonForgotten]("person.forgotten", 1, chainFarm, ""),
+	}
+}
+
+// standardSteps is how data of each retired version becomes data of the next.
+func standardSteps() []Step {
+	return []Step{
+		{Kind: "water.withheld", From: 1, Up: legacy.WaterWithheld1},
 	}
 }

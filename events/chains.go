@@ -33,14 +33,42 @@ func (k *Kind) OwnChains(id ID, data canon.Value) []string {
 	case "record.withdrawn":
 		return nil
 	case "record.corrected":
-		name, _, _ := SplitType(data.Get("type").Str)
+		name, version, _ := SplitType(data.Get("type").Str)
 		of, err := ParseID(data.Get("record").Str)
 		if inner := k.in.Kind(name); inner != nil && err == nil && Correctable(name) {
-			return inner.OwnChains(of, data.Get("data"))
+			up := data.Get("data")
+			if version < inner.Version {
+				up, err = k.in.upcast(inner, version, up)
+			}
+			if err == nil {
+				return inner.OwnChains(of, up)
+			}
 		}
 		return nil
 	}
 	return MergeChains(k.chain(id, data))
+}
+
+// DrawnPicks lists the picks that a lot or load was made of, in the order of its data; none for records of other kinds. data is
+// that of the kind's newest version. What corrects or withdraws such a pick afterwards stands in the record's lot/ or
+// delivery/ chain too, so that who walks that chain sees it.
+func (k *Kind) DrawnPicks(data canon.Value) []ID {
+	var path []string
+	switch k.Name {
+	case "fruit.delivered":
+		path = []string{"picks", "pick"}
+	case "lot.packed":
+		path = []string{"inputs", "pick"}
+	default:
+		return nil
+	}
+	var out []ID
+	for _, v := range at(data, path).Items {
+		if id, err := ParseID(v.Str); err == nil {
+			out = append(out, id)
+		}
+	}
+	return out
 }
 
 // MergeChains puts chain names in byte order, each once; no names at all become the farm's chain.
@@ -92,6 +120,49 @@ func chainNamed(class string, fields ...string) chainRule {
 		}
 		return out
 	}
+}
+
+// chainCodes puts a record into the chains of the lots or loads that stand at paths, as "inputs.lot" for those of every item
+// of the list inputs.
+func chainCodes(class string, paths ...string) chainRule {
+	return func(_ ID, data canon.Value) []string {
+		var out []string
+		for _, path := range paths {
+			out = append(out, named(class, at(data, strings.Split(path, ".")))...)
+		}
+		return out
+	}
+}
+
+// chainEach puts a record into the chains of every rule.
+func chainEach(rules ...chainRule) chainRule {
+	return func(id ID, data canon.Value) []string {
+		var out []string
+		for _, rule := range rules {
+			out = append(out, rule(id, data)...)
+		}
+		return out
+	}
+}
+
+// chainLotOrLoad is for what is done to a lot or to a load.
+func chainLotOrLoad(id ID, data canon.Value) []string {
+	return chainEach(chainCodes("lot", "lot"), chainCodes("delivery", "delivery"))(id, data)
+}
+
+// at walks a path; below a list it gathers what stands at the path in every item.
+func at(v canon.Value, path []string) canon.Value {
+	if len(path) == 0 {
+		return v
+	}
+	if v.Kind != canon.List {
+		return at(v.Get(path[0]), path[1:])
+	}
+	out := canon.Value{Kind: canon.List}
+	for _, item := range v.Items {
+		out.Items = append(out.Items, at(item, path))
+	}
+	return out
 }
 
 // chainSpray is for what happens in a spray's life: the inputs of its blocks, the chain of its own id if it begins one,

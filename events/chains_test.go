@@ -55,6 +55,70 @@ func TestOwnChains(t *testing.T) {
 		{"hold.judged", "{" + where + `,"spray":"` + idB + `"}`, "inputs/north spray/" + idB},
 		{"fruit.picked", "{" + several + "}", "picks/north picks/south"},
 		{"harvest.closed", "{" + where + "}", "picks/north"},
+		{"fruit.set", `{` + where + `}`, "growth/north"},
+		{"crop.thinned", `{` + several + `}`, "growth/north growth/south"},
+		{"tree.girdled", `{` + where + `}`, "growth/north"},
+		{"protection.placed", `{` + several + `}`, "growth/north growth/south"},
+		{"protection.removed", `{` + where + `}`, "growth/north"},
+		{"hives.placed", `{` + where + `}`, "growth/north"},
+		{"hives.removed", `{` + several + `}`, "growth/north growth/south"},
+		{"damage.seen", `{` + several + `}`, "inputs/north inputs/south"},
+		{"pest.scouted", `{` + where + `}`, "inputs/north"},
+		{"ground.worked", `{` + several + `}`, "inputs/north inputs/south"},
+		{"nutrient.applied", `{` + where + `}`, "inputs/north"},
+		{"water.applied", `{` + several + `}`, "inputs/north inputs/south"},
+		{"water.withheld", `{` + where + `}`, "inputs/north"},
+		{"sample.tested", `{` + where + `}`, "inputs/north"},
+		{"sample.tested", `{` + where + `,"lot":"L17"}`, "inputs/north lot/L17"},
+		{"sample.tested", `{"lot":"L 17/2"}`, "lot/L%2017%2F2"},
+		{"sample.tested", `{"source":"tank-2"}`, "farm"},
+		{"spray.posted", `{"spray":"` + idB + `","place":"shed"}`, "spray/" + idB},
+		{"entry.made", `{` + several + `}`, "inputs/north inputs/south"},
+		{"exposure.reported", `{` + where + `,"spray":"` + idB + `"}`, "inputs/north"},
+		{"exposure.reported", `{"spray":"` + idB + `","place":"the road"}`, "farm"},
+		{"fruit.delivered", `{"delivery":"D-4","picks":[{"pick":"` + idB + `"}]}`, "delivery/D-4"},
+		{"delivery.answered", `{"delivery":"D-4"}`, "delivery/D-4"},
+		{"packout.reported", `{"deliveries":["D-5","D-4"],"packersLotCodes":["X1"]}`, "delivery/D-4 delivery/D-5"},
+		{"fruit.received", `{"delivery":"N-1"}`, "delivery/N-1"},
+		{"pick.cooled", `{"picks":["` + idB + `"]}`, "farm"},
+		{"bin.emptied", `{"bins":["7"],"into":"L17"}`, "lot/L17"},
+		{"bin.emptied", `{"bins":["7"]}`, "farm"},
+		{"lot.packed", `{"lot":"L17","inputs":[{"pick":"` + idB + `"},{"bin":"7"},{"received":"` + idC + `"}]}`, "lot/L17"},
+		{"lot.repacked", `{"lot":"L19","inputs":[{"lot":"L18"},{"lot":"L17"},{"lot":"L18"}]}`, "lot/L17 lot/L18 lot/L19"},
+		{"lot.treated", `{"lot":"L17","label":"` + idB + `"}`, "lot/L17"},
+		{"lot.treated", `{"delivery":"D-4"}`, "delivery/D-4"},
+		{"lot.treated", `{"lot":"L17","delivery":"D-4"}`, "delivery/D-4 lot/L17"},
+		{"lot.received", `{"lot":"L17"}`, "lot/L17"},
+		{"lot.shipped", `{"lot":"L17"}`, "lot/L17"},
+		{"lot.rejected", `{"lot":"L17"}`, "lot/L17"},
+		{"lot.returned", `{"lots":["L18","L17"]}`, "lot/L17 lot/L18"},
+		{"lot.recalled", `{"lot":"L19","lots":["L18","L17"]}`, "lot/L17 lot/L18 lot/L19"},
+		{"lot.held", `{"lot":"L17"}`, "lot/L17"},
+		{"lot.held", `{"delivery":"D-4"}`, "delivery/D-4"},
+		{"lot.released", `{"lot":"L17","delivery":"D-4"}`, "delivery/D-4 lot/L17"},
+		{"fruit.sold", `{` + several + `}`, "picks/north picks/south"},
+		{"fruit.sold", `{"lot":"L17"}`, "lot/L17"},
+		{"fruit.sold", `{` + where + `,"lot":"L17"}`, "lot/L17 picks/north"},
+		{"fruit.sold", `{"picks":["` + idB + `"]}`, "farm"},
+		{"lot.written-off", `{"lot":"L17"}`, "lot/L17"},
+		{"lot.written-off", `{"picks":["` + idB + `"]}`, "farm"},
+		{"stock.counted", `{"location":"cold room","items":[{"lot":"L18"},{"pick":"` + idB + `"},{"lot":"L17"}]}`, "lot/L17 lot/L18"},
+		{"stock.counted", `{"items":[{"pick":"` + idB + `"}]}`, "farm"},
+		{"training.given", `{"trained":["w"]}`, "farm"},
+		{"water.assessed", `{"source":"tank-2"}`, "farm"},
+		{"tool.cleaned", `{"what":"knives"}`, "farm"},
+		{"tool.cleaned", `{` + where + `}`, "inputs/north"},
+		{"check.made", `{}`, "farm"},
+		{"room.read", `{"room":"cold room"}`, "farm"},
+		{"incident.reported", `{"location":"shed"}`, "farm"},
+		{"incident.reported", `{` + several + `,"lotsTouched":["L17"],"picksTouched":["` + idB + `"]}`, "inputs/north inputs/south lot/L17"},
+		{"incident.reported", `{"location":"shed","lotsTouched":["L18","L17"]}`, "lot/L17 lot/L18"},
+		{"visit.made", `{"areas":["north"]}`, "farm"},
+		{"document.filed", `{"about":"lot/L17"}`, "farm"},
+		{"exemption.claimed", `{}`, "farm"},
+		{"record.corrected", `{"record":"` + idB + `","type":"lot.repacked.v1","data":{"lot":"L19","inputs":[{"lot":"L17"}]}}`, "lot/L17 lot/L19"},
+		{"record.corrected", `{"record":"` + idB + `","type":"water.withheld.v1","data":{` + where + `,"reading":"dry"}}`, "inputs/north"},
+		{"record.corrected", `{"record":"` + idB + `","type":"water.withheld.v1","data":{` + where + `,"reading":"dry","readingInWords":"dry"}}`, ""},
 		{"records.reviewed", `{"records":["` + idB + `"]}`, "farm"},
 		{"import.made", `{}`, "farm"},
 		{"rule.adopted", `{}`, "farm"},
@@ -100,6 +164,21 @@ func TestOwnChains(t *testing.T) {
 		}
 	}
 	t.Logf("counts: %d cases of own chains", len(cases))
+}
+
+func TestDrawnPicks(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct{ kind, data, want string }{
+		{"fruit.delivered", `{"delivery":"D-4","picks":[{"pick":"` + idB + `"},{"pick":"` + idA + `"}]}`, "[" + idB + " " + idA + "]"},
+		{"lot.packed", `{"lot":"L17","inputs":[{"pick":"` + idB + `","versionSeen":"` + idC + `"},{"bin":"7"},{"received":"` + idC + `"}]}`, "[" + idB + "]"},
+		{"lot.packed", `{"lot":"L17"}`, "[]"},
+		{"lot.repacked", `{"lot":"L19","inputs":[{"lot":"L17"}]}`, "[]"},
+		{"fruit.sold", `{"picks":["` + idB + `"],"lot":"L17"}`, "[]"}, // names a lot, and makes none
+	} {
+		if got := fmt.Sprint(events.Standard().Kind(tc.kind).DrawnPicks(parse(t, tc.data))); got != tc.want {
+			t.Errorf("%s %s: got %s, want %s", tc.kind, tc.data, got, tc.want)
+		}
+	}
 }
 
 func TestMergeChains(t *testing.T) {
@@ -241,6 +320,45 @@ func TestCodes(t *testing.T) {
 	} {
 		if got := events.IsLot(s); got != want {
 			t.Errorf("IsLot(%q): got %v, want %v", s, got, want)
+		}
+	}
+}
+
+// Check digits: the numbers of the unit tests of GS1's Syntax Engine and the worked examples of GS1's pages, as published
+// there (read in November 2026). Lengths of trade items: 8, 12, 13, 14; of locations: 13.
+func TestCheckDigits(t *testing.T) {
+	t.Parallel()
+	lot := `{"lot":"L-1","inputs":[{"bin":"7","mass":{"value":1,"unit":"kg"}}],"product":"lychee","packed":{"count":1,"kind":"carton","netMass":{"value":1,"unit":"kg"}},"date":"2026-06-19"}`
+	for _, tc := range []struct {
+		text      string
+		gtin, gln bool
+	}{
+		{"02345673", true, false}, {"416000336108", true, false}, {"1234567890128", true, true}, {"12345678901231", true, false},
+		{"6291041500213", true, true}, {"7300011000017", true, true}, {"8904000210037", true, true},
+		{"123456789012345675", false, false}, // the length of a shipping container code
+		{"12345673", false, false}, {"416000336109", false, false}, {"1234567890127", false, false}, {"12345678901232", false, false},
+		{"1234567890 28", false, false}, {"123456789012a", false, false}, {"0", false, false}, {"00000000000", false, false},
+	} {
+		data := parse(t, lot)
+		location := canon.ObjectOf(canon.Member{Name: "gln", Value: canon.Text(tc.text)})
+		data.Set("location", location)
+		data.Set("gtin", canon.Text(tc.text))
+		_, problems := hollow().Check(events.Draft{Type: "lot.packed", Data: data})
+		var got []string
+		for _, p := range problems {
+			got = append(got, p.Field)
+		}
+		var want []string
+		if !tc.gln {
+			want = append(want, "data.location.gln")
+		}
+		if !tc.gtin {
+			want = append(want, "data.gtin")
+		}
+		slices.Sort(got)
+		slices.Sort(want)
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: refused at %v, want %v", tc.text, got, want)
 		}
 	}
 }

@@ -111,19 +111,24 @@ func chainName(s string) string {
 	return b.String()
 }
 
-// isGLN checks a global location number: 13 digits of which the last is the check digit (GS1, "How to calculate a check
-// digit manually").
-func isGLN(s string) bool {
-	if len(s) != 13 {
-		return false
-	}
+// isGLN checks a global location number: 13 digits of which the last is the check digit.
+func isGLN(s string) bool { return len(s) == 13 && hasCheckDigit(s) }
+
+// isGTIN checks a global trade item number: 8, 12, 13 or 14 digits of which the last is the check digit.
+func isGTIN(s string) bool {
+	return (len(s) == 8 || len(s) >= 12 && len(s) <= 14) && hasCheckDigit(s)
+}
+
+// hasCheckDigit weighs the digits 1, 3, 1, 3, ... from the right, where the check digit stands; the sum is a multiple of ten
+// (GS1, "How to calculate a check digit manually").
+func hasCheckDigit(s string) bool {
 	sum := 0
-	for i := range 13 {
+	for i := range len(s) {
 		if s[i] < '0' || s[i] > '9' {
 			return false
 		}
 		weight := 1
-		if i%2 == 1 {
+		if (len(s)-1-i)%2 == 1 {
 			weight = 3
 		}
 		sum += int(s[i]-'0') * weight

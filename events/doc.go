@@ -31,15 +31,19 @@
 //  4. Write the catalogue anew: go generate ./events.
 //  5. Let projections know it: KeysOf and References in projections/where.go, and the folds that it moves.
 //
-// To change what a kind means: raise its version, freeze the old one (its sample stays), and give NewCatalogue a Step that
-// makes old data into new, on raw JSON. A new optional field needs none of that. Nothing is ever renamed or dropped without
-// a step, and no stored byte is ever rewritten.
+// To change what a kind means: raise its version in standardKinds, write what makes old data into new into
+// events/internal/legacy, on raw JSON, and name it in standardSteps. The old sample stays; the new version gets its own. A
+// new optional field needs none of that. Nothing is ever renamed or dropped without a step, and no stored byte is ever
+// rewritten. water.withheld is the example: version 1 had its reading as text.
+//
+// Readers see only the newest version (Decode). Writers write it too, and corrections of old records bring their data in
+// it. An export holds old records as they were written, and so the door lets them in again (see Door.Check).
 //
 // # Files
 //
 //	catalogue.go schema.go shapes.go   kinds, the grammar of their data, shapes that they share
 //	orchard.go growth.go care.go spray.go harvest.go packing.go weather.go papers.go keeping.go   the data types
-//	door.go values.go times.go grammar.go codes.go problem.go   what is refused, and in which words
+//	door.go values.go times.go versions.go grammar.go codes.go problem.go   what is refused, and in which words
 //	record.go ids.go chains.go decode.go   envelope, ids, chains, JSON
 //
 // events/canon has JSON values and their canonical bytes, events/units quantities, events/civil days and zones,

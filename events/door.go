@@ -35,6 +35,16 @@ type Accepted struct {
 	Time    time.Time
 	Draft   Draft // with its texts in normal form
 	Data    []byte
+
+	newest canon.Value // Draft.Data as data of the kind's newest version, where Version is older
+}
+
+// OwnChains are the chains that the record stands in by its type and data alone (see Kind.OwnChains), whatever its version.
+func (a *Accepted) OwnChains() []string {
+	if a.Version < a.Kind.Version {
+		return a.Kind.OwnChains(a.ID, a.newest)
+	}
+	return a.Kind.OwnChains(a.ID, a.Draft.Data)
 }
 
 // NeedsTime is what Check reports for a draft with no time and no field that gives one. A person's `add` then means
@@ -47,6 +57,12 @@ const NeedsTime = "refuse.time-missing"
 // Check brings the draft into its normal form on the way: codes and names in NFC and without blanks around them, ids in
 // small letters, times as the ledger writes them, a `where` of one part as an object. A draft in normal form comes out
 // as it went in, so that a record which was taken out of a ledger can be put into another.
+//
+// That holds for old versions too: a full-envelope import may bring a water.withheld.v1, or a correction with such data.
+// There is no grammar of old versions any more, so what the Upcasters make of the data is checked against the newest, and
+// problems name the fields as the newest version calls them. If that is in its normal form, as it is for everything that
+// ever went through a door, type and data stay as they came. If it is not, somebody wrote the old version by hand: then
+// the record becomes one of the newest version.
 func (d *Door) Check(draft Draft) (Accepted, Problems) {
 	c := check{door: d, read: draft.Data}
 	out := Accepted{Draft: draft}
@@ -68,23 +84,35 @@ func (d *Door) Check(draft Draft) (Accepted, Problems) {
 	}
 	out.Draft.NotedTime = c.instant("notedtime", draft.NotedTime)
 	c.deviceTime(&out.Draft)
-	out.Draft.Data = draft.Data.Clone()
-	data := &out.Draft.Data
-	if data.Kind == canon.Absent {
+	if draft.Data.Kind == canon.Absent {
 		c.add("data", nil, say("refuse.required"), wanted(kind.Shape))
 		return out, c.problems
 	}
+	if version < kind.Version {
+		var ok bool
+		if c.read, ok = c.upcast(kind, version, draft.Data, "data"); !ok {
+			return out, c.problems
+		}
+	}
+	out.Draft.Data = c.read.Clone()
+	data := &out.Draft.Data
 	said := data.Get("time").Str // of a correction, before it is brought into its normal form
 	if kind.Name == "record.corrected" {
 		c.corrected(*data)
 	}
 	c.value(data, kind.Shape, "data")
+	if c.rewritten {
+		data.Set("type", canon.Text(c.inner.Type()))
+	}
 	c.time(&out)
 	c.correctedTime(data, said)
 	if len(c.problems) > 0 {
 		return out, c.problems
 	}
 	out.Data = canon.Append(make([]byte, 0, 256), out.Draft.Data)
+	if version < kind.Version {
+		out.keep(draft.Data, c.read)
+	}
 	return out, nil
 }
 
@@ -92,8 +120,13 @@ type check struct {
 	door     *Door
 	problems Problems
 	read     canon.Value // the data as it was read
-	// inner is the kind of a correction's inner data, where its type is known.
-	inner *Kind
+	// inner is the kind of a correction's inner data, where its type is known, and innerVersion the version of that.
+	inner        *Kind
+	innerVersion int
+	// innerRead and innerData are the inner data as data of the newest version, before and after it was brought into its
+	// normal form, where innerVersion is older.
+	innerRead, innerData canon.Value
+	rewritten            bool // the inner data became that of the newest version
 }
 
 func (c *check) add(field string, value any, why, instead Sentence) {
@@ -125,7 +158,7 @@ func (c *check) kind(text string) (*Kind, int) {
 	if version == 0 {
 		version = k.Version
 	}
-	if version != k.Version {
+	if version > k.Version {
 		c.add("type", text, say("refuse.version", "kind", name, "version", version), say("refuse.write", "text", k.Type()))
 		return nil, 0
 	}
@@ -172,10 +205,10 @@ func (c *check) corrected(data canon.Value) {
 		// told by the general check
 	case !Correctable(name):
 		c.add("data.type", t.Str, say("refuse.not-correctable", "kind", name), say("refuse.not-correctable-instead"))
-	case version != k.Version:
+	case version > k.Version:
 		c.add("data.type", t.Str, say("refuse.version", "kind", name, "version", version), say("refuse.write", "text", k.Type()))
 	default:
-		c.inner = k
+		c.inner, c.innerVersion = k, version
 	}
 }
 

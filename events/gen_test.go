@@ -92,11 +92,9 @@ func (g gen) object(s *events.Shape) canon.Value {
 func (g gen) field(f events.Field) canon.Value {
 	switch f.Shape.Form {
 	case events.FormMoment, events.FormInstant, events.FormDate, events.FormPartial:
-		from := 2010
 		if f.Name == g.early {
-			from = 2000
+			return canon.Text(g.when(f.Shape.Form, 2000))
 		}
-		return canon.Text(g.when(f.Shape.Form, from))
 	}
 	return g.value(f.Shape)
 }
@@ -150,6 +148,8 @@ func (g gen) value(s *events.Shape) canon.Value {
 		return canon.Truth(rapid.Bool().Draw(g.t, "bool"))
 	case events.FormAny:
 		return g.any(2)
+	case events.FormMoment, events.FormInstant, events.FormDate, events.FormPartial:
+		return canon.Text(g.when(s.Form, 2010))
 	case events.FormGeometry:
 		return canon.ObjectOf(canon.Member{Name: "coordinates", Value: canon.ListOf(canon.Num(-155.1), canon.Num(19.6))}, canon.Member{Name: "type", Value: canon.Text("Point")})
 	}
@@ -199,6 +199,8 @@ func (g gen) text(f events.Form) string {
 				return body + string(c)
 			}
 		}
+	case events.FormGTIN:
+		return pick(g, "12345670", "012345678905", "9506000134352", "09506000134352")
 	case events.FormZone:
 		return pick(g, "Pacific/Honolulu", "America/New_York", "Australia/Lord_Howe", "UTC")
 	case events.FormSeason:

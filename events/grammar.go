@@ -27,6 +27,8 @@ func follows(f Form, s string, cat *Catalogue) bool {
 		return isBase64Hash(s)
 	case FormGLN:
 		return isGLN(s)
+	case FormGTIN:
+		return isGTIN(s)
 	case FormZone:
 		_, err := civil.Zone(s)
 		return err == nil
@@ -101,6 +103,8 @@ func exampleOf(f Form) string {
 		return "47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU="
 	case FormGLN:
 		return "9506000134352" // the example company prefix 9506000 of GS1's own documents, from memory
+	case FormGTIN:
+		return "09506000134352" // of the same prefix
 	case FormZone:
 		return "Pacific/Honolulu"
 	case FormDate, FormPartial:

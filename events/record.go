@@ -288,6 +288,15 @@ func (c *Catalogue) Upcast(k *Kind, version int, data []byte) ([]byte, error) {
 	return data, nil
 }
 
+// upcast is Upcast of a value.
+func (c *Catalogue) upcast(k *Kind, version int, v canon.Value) (canon.Value, error) {
+	data, err := c.Upcast(k, version, canon.Bytes(v))
+	if err != nil {
+		return v, err
+	}
+	return canon.Parse(data)
+}
+
 // scanner walks canonical JSON without building anything.
 type scanner struct {
 	b []byte

@@ -192,6 +192,151 @@ var samples = []struct {
 	{"access.viewed", "2026-07-04T00:00:00-10:00", `{"grant": "g-0031", "object": "lot/L26-014", "note": "four views"}`},
 	{"access.ended", "2026-10-01T00:00:00-10:00", `{"grant": "g-0031", "object": "lot/L26-014"}`},
 	{"person.forgotten", "2026-10-05T09:00:00-10:00", `{"who": "w_2f4e6d8c0b1a39584736251403f2e1d0", "reason": "the keep-until date has gone by"}`},
+	{"fruit.set", "2026-03-28T09:00:00-10:00", `{
+		"where": {"block": "north", "rows": ["1", "2"]}, "shareOfPanicles": {"value": 62, "unit": "%"}, "fruitsPerPanicle": 8.4}`},
+	{"crop.thinned", "2026-04-21T10:00:00-10:00", `{
+		"where": {"block": "north", "trees": ["north-01-07"]}, "what": "fruit", "share": {"value": 30, "unit": "%"}, "method": "by hand, to one fruit a side branch"}`},
+	{"damage.seen", "", `{
+		"where": [{"block": "north"}, {"block": "upper", "rows": ["1"]}], "cause": "wind", "agent": "trade wind storm", "organ": "fruit",
+		"from": "2026-05-02", "until": "2026-05-03T16:00:00-10:00", "severity": "about a third of the clusters on the windward side",
+		"fruitLost": {"value": 220, "unit": "kg"}, "treesDead": 0,
+		"noticeGiven": {"who": "Hollow Crop Office", "how": "telephone", "when": "2026-05-05T09:30:00-10:00"}}`},
+	{"pest.scouted", "2026-04-11T08:00:00-10:00", `{
+		"where": {"block": "north", "rows": ["1", "2"]}, "target": "erinose mite", "method": "visual", "unitsExamined": 60, "unitsWith": 14, "count": 41,
+		"trap": "T4", "stage": "adults on soft flush", "naturalEnemies": "predatory mites on 9 shoots", "threshold": "20 % of shoots, our own", "decision": "treat"}`},
+	{"tree.girdled", "2026-09-10T14:00:00-10:00", `{
+		"where": {"block": "upper", "trees": ["upper-02-05"]}, "part": "main limbs", "shareOfLimbs": {"value": 50, "unit": "%"},
+		"width": {"value": 3, "unit": "mm"}, "healed": false}`},
+	{"ground.worked", "2026-09-12T15:30:00-10:00", `{"where": [{"block": "north"}, {"block": "upper"}], "what": "mulched", "note": "With the prunings of August."}`},
+	{"protection.placed", "2026-05-10T16:00:00-10:00", `{"where": {"block": "north", "rows": ["2a"]}, "kind": "bags", "count": 840}`},
+	{"protection.removed", "2026-06-20T12:00:00-10:00", `{"where": {"block": "north", "rows": ["2a"]}, "kind": "bags", "count": 796}`},
+	{"hives.placed", "2026-02-18T18:30:00-10:00", `{"where": {"block": "north"}, "hives": 6, "keeper": {"code": "gorse-bees", "name": "Gorse Bees"}}`},
+	{"hives.removed", "2026-03-30T19:00:00-10:00", `{"where": {"block": "north"}, "hives": 6, "keeper": {"code": "gorse-bees", "name": "Gorse Bees"}}`},
+	{"sample.tested", "", `{
+		"material": "fruit", "where": {"block": "north", "rows": ["1"]}, "lot": "L26-014", "source": "shed-bench", "sampled": "2026-06-17",
+		"laboratory": "Hollow Valley Laboratory", "method": "refractometer and titration",
+		"results": [
+			{"what": "soluble solids", "value": 18.2, "unit": "Brix", "limit": 17},
+			{"what": "titratable acid", "value": 0.45, "unit": "% citric acid"},
+			{"what": "sulfur residue", "value": 0.01, "unit": "ppm", "belowDetection": true}],
+		"document": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"}`},
+	{"nutrient.applied", "2026-08-12T08:00:00-10:00", `{
+		"where": {"block": "north"}, "material": "Fernmeal pellets", "total": {"value": 400, "unit": "[lb_av]"}, "origin": "animal",
+		"analysis": {"n": {"value": 4, "unit": "%"}, "p": {"value": 2, "unit": "%"}, "k": {"value": 3, "unit": "%"}}, "method": "by hand under the skirt",
+		"treated": true, "treatmentRecord": "certificate 26-118 of the maker", "touchesFruit": false}`},
+	{"water.applied", "", `{
+		"where": [{"block": "north"}, {"block": "upper"}], "amount": {"value": 12, "unit": "m3"}, "from": "2026-07-01T18:00:00-10:00",
+		"until": "2026-07-02T02:00:00-10:00", "hours": 6.5, "method": "micro-sprinkler", "source": "tank-2", "touchesFruit": false}`},
+	{"water.withheld", "", `{
+		"where": {"block": "north"}, "from": "2026-08-24", "until": "2026-09-28", "reason": "a dry spell for a hardened flush",
+		"reading": {"value": 62, "unit": "kPa"}, "readingInWords": "cracks in the clay at the lower end"}`},
+	{"spray.posted", "", `{
+		"spray": "{{spray.applied}}", "place": "board at the shed door", "from": "2026-04-13T09:15:00-10:00", "until": "2026-05-14",
+		"removed": "2026-05-15T08:00:00-10:00", "safetyDataSheetThere": true, "language": "en, es"}`},
+	{"entry.made", "", `{
+		"where": {"block": "north", "rows": ["1"]}, "who": ["w_2f4e6d8c0b1a39584736251403f2e1d0", "w_8c3d1f0a5b6e4d2c9a7f0e1d2c3b4a59"],
+		"from": "2026-04-13T15:10:00-10:00", "until": "2026-04-13T15:40:00-10:00", "activity": "closing a broken sprinkler line", "exceptionClaimed": "short-term, no hand labor",
+		"briefingItems": ["place and product", "when entry opens", "what may be touched"], "ageOf18Attested": true, "protectiveEquipment": "coveralls, gloves, goggles"}`},
+	{"exposure.reported", "", `{
+		"who": "w_2f4e6d8c0b1a39584736251403f2e1d0", "when": "2026-04-13T08:20:00-10:00", "spray": "{{spray.applied}}", "where": {"block": "north"},
+		"place": "turning place at the end of row 1", "what": "mist in the face; eyes rinsed for 15 minutes, then seen by a doctor"}`},
+	{"fruit.delivered", "", `{
+		"delivery": "D26-031", "picks": [{"pick": "{{fruit.picked}}", "mass": {"value": 350, "unit": "[lb_av]"}, "containers": [{"id": "bin-031", "kind": "half-bin", "count": 1, "tare": {"value": 18, "unit": "kg"}}]}],
+		"recipient": {"code": "reed-end", "name": "Reed End Packers", "phone": "+1 555 0142"}, "date": "2026-06-18",
+		"masses": {"gross": {"value": 390, "unit": "[lb_av]"}, "tare": {"value": 40, "unit": "[lb_av]"}, "net": {"value": 350, "unit": "[lb_av]"}},
+		"temperature": {"value": 76, "unit": "[degF]"}, "carrier": {"code": "tern-hollow"}, "permit": "MV-2026-07", "referenceDocument": {"type": "load slip", "number": "31"}}`},
+	{"delivery.answered", "2026-06-18T17:20:00-10:00", `{
+		"delivery": "D26-031", "outcome": "part-accepted", "weighedMass": {"value": 157.2, "unit": "kg"}, "ticket": "R-5512", "reason": "two crates wet"}`},
+	{"packout.reported", "2026-06-27T10:00:00-10:00", `{
+		"deliveries": ["D26-030", "D26-031"], "delivered": {"value": 402.7, "unit": "kg"}, "packed": {"value": 351, "unit": "kg"}, "seconds": {"value": 22.5, "unit": "kg"},
+		"culls": [{"mass": {"value": 14, "unit": "kg"}, "reason": "cracked"}, {"mass": {"value": 9.2, "unit": "kg"}, "reason": "bird"}],
+		"shrink": {"value": 6, "unit": "kg"}, "packersLotCodes": ["RE 26/1187", "RE 26/1188"], "settlementDocument": "settlement 26-77"}`},
+	{"fruit.received", "", `{
+		"delivery": "FS-9", "source": {"code": "fernside", "name": "Fernside Nursery", "phone": "+1 555 0177"}, "sourceCovered": "as-told", "date": "2026-06-19",
+		"commodity": "lychee", "variety": "Haku", "amount": {"value": 12, "unit": "kg"}, "growingArea": "Fernside, lower terrace", "harvestDates": ["2026-06-18", "2026-06-19"],
+		"harvester": {"code": "fernside"}, "cooling": "not cooled", "evidenceFile": "60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752",
+		"verifyResult": "complete, key as shown on their card", "referenceDocument": {"type": "field tag", "number": "9"}}`},
+	{"pick.cooled", "", `{
+		"picks": ["{{fruit.picked}}"], "location": {"code": "tern-hollow", "name": "Tern Hollow Orchard, lower shed"}, "date": "2026-06-18", "method": "forced air",
+		"temperature": {"value": 5, "unit": "Cel"}, "nextRecipient": {"code": "reed-end"}, "referenceDocument": {"type": "cooler log", "number": "118"}}`},
+	{"bin.emptied", "2026-06-19T09:30:00-10:00", `{"bins": ["bin-031", "bin-032"], "into": "L26-014", "washed": true}`},
+	{"lot.packed", "", `{
+		"lot": "L26-014",
+		"inputs": [
+			{"pick": "{{fruit.picked}}", "versionSeen": "{{record.corrected}}", "mass": {"value": 58, "unit": "kg"}},
+			{"received": "{{fruit.received}}", "mass": {"value": 12, "unit": "kg"}},
+			{"bin": "bin-032", "mass": {"value": 20.4, "unit": "kg"}}],
+		"receivedDate": "2026-06-19", "product": "lychee, Haku, 2 kg carton", "gtin": "09506000134352", "packed": {"count": 40, "kind": "carton", "netMass": {"value": 2, "unit": "kg"}},
+		"culls": {"mass": {"value": 9.4, "unit": "kg"}, "reason": "small"}, "samples": {"value": 1, "unit": "kg"}, "date": "2026-06-19",
+		"location": {"code": "tern-hollow", "name": "Tern Hollow Orchard, lower shed", "address": "Mile 4, Hollow Road", "gln": "9506000134352"},
+		"harvester": {"code": "tern-hollow", "phone": "+1 555 0100"}, "referenceDocument": {"type": "packing log", "number": "14"}}`},
+	{"lot.repacked", "", `{
+		"lot": "L26-019", "inputs": [{"lot": "L26-014", "amount": {"value": 10, "unit": "kg"}}, {"lot": "L26-015", "amount": {"value": 6, "unit": "kg"}}], "receivedDate": "2026-06-21",
+		"product": "lychee, mixed, 500 g punnet", "gtin": "9506000134352", "packed": {"count": 31, "kind": "punnet", "netMass": {"value": 500, "unit": "g"}},
+		"culls": [{"mass": {"value": 0.4, "unit": "kg"}, "reason": "brown"}, {"mass": {"value": 0.1, "unit": "kg"}}], "samples": {"value": 0, "unit": "kg"}, "date": "2026-06-22",
+		"location": {"code": "tern-hollow"}, "harvester": {"code": "tern-hollow"}, "referenceDocument": {"type": "packing log", "number": "19"}}`},
+	{"lot.treated", "2026-06-20T14:00:00-10:00", `{
+		"lot": "L26-014", "delivery": "D26-031", "treatment": "irradiation", "label": "{{label.filed}}", "dose": {"value": 410, "unit": "Gy"},
+		"temperature": {"value": 8, "unit": "Cel"}, "duration": {"value": 22, "unit": "min"}, "facility": {"code": "cape-treatment", "name": "Cape Treatment"},
+		"certificate": "CT-26-0410", "result": "least dose 410 Gy, most 655 Gy"}`},
+	{"lot.received", "", `{
+		"lot": "FS26-03", "amount": {"value": 24, "unit": "kg"}, "previousSource": {"code": "fernside", "name": "Fernside Nursery"}, "from": {"code": "fernside"},
+		"to": {"code": "tern-hollow"}, "date": "2026-06-22", "productDescription": "lychee, Haku, 2 kg carton", "lotCodeSource": {"code": "fernside", "phone": "+1 555 0177"},
+		"carrier": {"code": "fernside"}, "permit": "MV-2026-11", "treatments": ["forced air"], "temperature": {"value": 6, "unit": "Cel"}, "referenceDocument": {"type": "invoice", "number": "331"}}`},
+	{"lot.shipped", "", `{
+		"lot": "L26-014", "amount": {"value": 60, "unit": "kg"}, "recipient": {"code": "quay-market", "name": "Quay Market", "phone": "+1 555 0190", "address": "2 Quay Street"},
+		"from": {"code": "tern-hollow", "name": "Tern Hollow Orchard, lower shed"}, "to": {"code": "quay-market"}, "date": "2026-06-20",
+		"productDescription": "lychee, Haku, 2 kg carton", "lotCodeSource": {"code": "tern-hollow", "gln": "9506000134352"}, "carrier": {"code": "island-cold", "name": "Island Cold Freight"},
+		"permit": "MV-2026-12", "treatments": ["irradiation"], "temperature": {"value": 5.5, "unit": "Cel"}, "referenceDocument": {"type": "bill of lading", "number": "BL-0620"}}`},
+	{"lot.rejected", "", `{
+		"lot": "L26-014", "amount": {"value": 6, "unit": "kg"}, "recipient": {"code": "quay-market"}, "reason": "brown skin", "date": "2026-06-22", "condition": "dry, 11 Cel on arrival",
+		"told": [{"party": {"code": "island-cold"}, "when": "2026-06-22T11:00:00-10:00", "how": "telephone", "answer": "will look at the logger"}], "recovered": {"value": 6, "unit": "kg"}}`},
+	{"lot.returned", "", `{
+		"lots": ["L26-014", "L26-019"], "amount": {"value": 9, "unit": "kg"}, "recipient": {"code": "quay-market"}, "from": {"code": "quay-market"}, "reason": "not sold by Saturday",
+		"date": "2026-06-27", "condition": "soft", "recovered": {"value": 8.5, "unit": "kg"}}`},
+	{"lot.recalled", "", `{
+		"lot": "L26-014", "lots": ["L26-019"], "amount": {"value": 57, "unit": "kg"}, "recipient": {"code": "quay-market"}, "reason": "a pick of 18 June was inside an interval",
+		"date": "2026-06-28", "told": [
+			{"party": {"code": "quay-market"}, "when": "2026-06-28T08:05:00-10:00", "how": "telephone", "answer": "taken off the shelf"},
+			{"party": {"name": "Hollow Food Office"}, "when": "2026-06-28", "how": "e-mail"}], "recovered": {"value": 31, "unit": "kg"}}`},
+	{"lot.held", "2026-06-19T15:00:00-10:00", `{
+		"lot": "L26-014", "reason": "the label was read again: its interval had not run", "answers": ["pick-in-interval:{{fruit.picked}}"],
+		"document": "60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752", "secondPerson": "w_2f4e6d8c0b1a39584736251403f2e1d0"}`},
+	{"lot.released", "2026-06-20T07:00:00-10:00", `{
+		"lot": "L26-014", "delivery": "D26-031", "basis": "test-result", "answers": ["pick-in-interval:{{fruit.picked}}", "{{lot.held}}"],
+		"document": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08", "secondPerson": "w_2f4e6d8c0b1a39584736251403f2e1d0"}`},
+	{"fruit.sold", "2026-06-21T12:00:00-10:00", `{
+		"channel": "farm-stand", "picks": ["{{fruit.picked}}"], "lot": "L26-014", "where": {"block": "north", "rows": ["1"]}, "amount": {"value": 42, "unit": "[lb_av]"},
+		"buyer": {"code": "stand-customers"}, "value": {"amount": 252, "currency": "USD"}}`},
+	{"lot.written-off", "2026-07-01T08:00:00-10:00", `{
+		"lot": "L26-014", "picks": ["{{fruit.picked}}"], "amount": {"value": 3.4, "unit": "kg"}, "reason": "decay; composted"}`},
+	{"stock.counted", "2026-06-30T17:00:00-10:00", `{
+		"location": "cold room 1", "items": [{"lot": "L26-014", "amount": {"value": 14, "unit": "kg"}}, {"pick": "{{fruit.picked}}", "amount": {"value": 20, "unit": "[lb_av]"}}]}`},
+	{"training.given", "", `{
+		"date": "2026-01-20", "kind": "worker-protection", "topics": ["signs and entry", "washing", "whom to tell"],
+		"trained": ["w_2f4e6d8c0b1a39584736251403f2e1d0", "w_8c3d1f0a5b6e4d2c9a7f0e1d2c3b4a59"], "trainer": "Hollow Valley Extension", "language": "en",
+		"place": "lower shed", "validUntil": "2027-01-19"}`},
+	{"water.assessed", "2026-01-25T10:00:00-10:00", `{
+		"source": "tank-2", "systems": ["micro-sprinkler", "spray mix"], "factors": [{"factor": "other users", "finding": "none above the intake"}, {"factor": "animals", "finding": "tank lid replaced"}],
+		"daysBetweenLastDirectWaterAndHarvest": 4, "outcome": "no measure needed for the sprinklers; mix water is tested", "measures": "lid lock; test each May",
+		"reviewer": "w_8c3d1f0a5b6e4d2c9a7f0e1d2c3b4a59"}`},
+	{"tool.cleaned", "2026-06-18T06:30:00-10:00", `{
+		"what": "picking clippers", "method": "washed, then 5 minutes in the bath", "agent": "chlorine, 100 ppm", "where": {"block": "north"}}`},
+	{"check.made", "2026-06-18T06:00:00-10:00", `{
+		"checklist": "before harvest", "items": [{"question": "signs of animals in the rows?", "answer": "droppings in row 2", "action": "ten trees marked, not picked"}, {"question": "toilets stocked?", "answer": "yes"}]}`},
+	{"room.read", "2026-06-19T06:00:00-10:00", `{"room": "cold room 1", "temperature": {"value": 4.8, "unit": "Cel"}, "humidity": {"value": 94, "unit": "%"}}`},
+	{"incident.reported", "", `{
+		"what": "animal-intrusion", "from": "2026-06-17T20:00:00-10:00", "until": "2026-06-18T05:30:00-10:00", "where": {"block": "north", "rows": ["2"]}, "location": "fence at the gully",
+		"lotsTouched": ["L26-014"], "picksTouched": ["{{fruit.picked}}"], "action": "droppings taken out, ten trees not picked",
+		"told": [{"party": {"code": "reed-end"}, "when": "2026-06-18T08:00:00-10:00", "how": "telephone"}]}`},
+	{"visit.made", "", `{
+		"who": "Hollow Crop Office", "from": "2026-05-06T09:00:00-10:00", "until": "2026-05-06T11:15:00-10:00", "areas": ["north", "upper", "lower shed"], "briefed": true}`},
+	{"document.filed", "2026-02-01T09:00:00-10:00", `{
+		"kind": "insurance", "about": "the crop of 2026", "issuer": "Hollow Crop Office", "number": "HC-26-0417", "from": "2026-01-01", "until": "2026-12-31",
+		"document": "60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752",
+		"attachments": [{"sha256": "60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752", "name": "policy.pdf", "mediaType": "application/pdf"}]}`},
+	{"exemption.claimed", "2026-01-31T16:00:00-10:00", `{
+		"rule": "21 CFR 112.5", "basisFigures": {"2023": 61200, "2024": 58750, "2025": 64010, "currency": "USD"}, "years": ["2023", "2024", "2025"], "until": "2026-12-31"}`},
 	{"weather.doubted", "2026-06-20T08:00:00-10:00", `{"station": "mauka", "from": "2026-06-18T02:00:00-10:00", "to": "2026-06-18T09:30:00-10:00",
 		"elements": ["rain"], "reason": "A leaf lay in the funnel.", "note": "Cleaned the same morning."}`},
 }

@@ -26,6 +26,7 @@ const (
 	FormSHA256    Form = "sha256"   // 64 lower-case hex digits
 	FormBase64    Form = "base64"   // 32 bytes in padded standard base64
 	FormGLN       Form = "gln"      // 13 digits with a check digit
+	FormGTIN      Form = "gtin"     // 8, 12, 13 or 14 digits with a check digit
 	FormZone      Form = "zone"     // a zone of the IANA time zone database
 	FormDate      Form = "date"     // YYYY-MM-DD
 	FormPartial   Form = "partial"  // YYYY-MM-DD, YYYY-MM or YYYY
@@ -49,7 +50,7 @@ const (
 
 // textForms are the forms of a JSON string.
 var textForms = []Form{
-	FormText, FormName, FormCode, FormLabel, FormLot, FormID, FormPerson, FormSHA256, FormBase64, FormGLN, FormZone, FormDate,
+	FormText, FormName, FormCode, FormLabel, FormLot, FormID, FormPerson, FormSHA256, FormBase64, FormGLN, FormGTIN, FormZone, FormDate,
 	FormPartial, FormMoment, FormInstant, FormSeason, FormType, FormChain, FormCurrency,
 }
 

@@ -233,3 +233,41 @@ type HoldJudged struct {
 	GrowthStage string   `json:"growthStage" is:"text"`
 	_           struct{} `oneof:"from growthStage"`
 }
+
+// SprayPosted is the sheet or sign about a spray, where people see it.
+type SprayPosted struct {
+	Common
+	Spray                string `json:"spray" is:"id,required"`
+	Place                string `json:"place" is:"text,required"`
+	From                 string `json:"from" is:"moment,required"`
+	Until                string `json:"until" is:"moment" doc:"how long it is to hang"`
+	Removed              string `json:"removed" is:"moment"`
+	SafetyDataSheetThere *bool  `json:"safetyDataSheetThere"`
+	Language             string `json:"language" is:"text"`
+}
+
+// EntryMade is somebody going into a block while re-entry ran, with what they say allows it.
+type EntryMade struct {
+	Common
+	Where               Where             `json:"where" is:",required"`
+	Who                 OneOrMany[string] `json:"who" is:"person,required"`
+	From                string            `json:"from" is:"moment,required"`
+	Until               string            `json:"until" is:"moment,required"`
+	Activity            string            `json:"activity" is:"text"`
+	ExceptionClaimed    string            `json:"exceptionClaimed" is:"text" doc:"of the label or the local rule, as they claim it"`
+	BriefingItems       []string          `json:"briefingItems" is:"text"`
+	AgeOf18Attested     *bool             `json:"ageOf18Attested"`
+	ProtectiveEquipment string            `json:"protectiveEquipment" is:"text"`
+}
+
+// ExposureReported is somebody who came into contact with a spray. It waits for nothing: neither for the spray's record nor
+// for any other.
+type ExposureReported struct {
+	Common
+	Who   OneOrMany[string] `json:"who" is:"person,required"`
+	When  string            `json:"when" is:"moment,required"`
+	Spray string            `json:"spray" is:"id"`
+	Where Where             `json:"where" is:"" doc:"the block, for the record to stand in its chain"`
+	Place string            `json:"place" is:"text" doc:"in words"`
+	What  string            `json:"what" is:"text" doc:"what happened, and what was done"`
+}

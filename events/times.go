@@ -151,11 +151,14 @@ func (c *check) timeIsTold(k *Kind, data canon.Value) bool {
 // correctedTime holds the time that a correction states against the data that it brings, as time does for a new record.
 // Without one the time of the version that it follows counts, which only the ledger knows.
 func (c *check) correctedTime(data *canon.Value, said string) {
-	inner := data.Get("data")
+	inner, read := data.Get("data"), c.read.Get("data")
+	if c.inner != nil && c.innerVersion < c.inner.Version {
+		inner, read = c.innerData, c.innerRead
+	}
 	if c.inner == nil || inner.Kind != canon.Object {
 		return
 	}
-	if at, ok := c.happened(c.inner, inner, c.read.Get("data"), said, "data.time", "data.data."); ok && said != "" {
+	if at, ok := c.happened(c.inner, inner, read, said, "data.time", "data.data."); ok && said != "" {
 		data.Set("time", canon.Text(civil.FormatTime(at)))
 	}
 }

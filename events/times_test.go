@@ -12,23 +12,69 @@ import (
 
 // small is the least data of some kinds, without the fields that say when.
 var small = map[string]string{
-	"fruit.picked":    `{"where":{"block":"north"},"mass":{"value":12.5,"unit":"kg"}}`,
-	"tree.pruned":     `{"where":{"block":"north"},"cut":"shaping"}`,
-	"tree.planted":    `{"tree":"north-01-01","block":"north","cultivar":"Haku"}`,
-	"spray.applied":   `{"where":{"block":"north"},"mix":[{"product":"Brume 80"}],"target":"mites","applicator":{"code":"w_00112233445566778899aabbccddeeff"}}`,
-	"spray.begun":     `{"where":{"block":"north"}}`,
-	"spray.planned":   `{"where":{"block":"north"},"from":"2026-06-05","mix":[{"product":"Brume 80"}]}`,
-	"harvest.closed":  `{"where":{"block":"north"}}`,
-	"block.changed":   `{"block":"north","soil":"ash"}`,
-	"block.redrawn":   `{"from":["north"],"into":[{"block":"upper"}]}`,
-	"drill.held":      `{"of":"L26-014"}`,
-	"setting.adopted": `{"name":"bearing-age","value":4,"from":"2026-01-01"}`,
-	"rule.adopted":    `{"name":"tip early","rule":"x","hash":"e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855","from":"2026-01-01"}`,
-	"season.named":    `{"season":"2026","from":"2025-09-01","to":"2026-08-31"}`,
-	"label.filed":     `{"product":"Brume 80","material":"other","readBy":"P07","validFrom":"2025-01-01"}`,
-	"label.closed":    `{"label":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","reason":"expired","lastLawfulUse":"2025-12-31"}`,
-	"hold.judged":     `{"where":{"block":"north"},"spray":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","words":"until dry","from":"2026-06-02"}`,
-	"weather.read":    `{"station":"mauka","rain":{"value":0,"unit":"mm"}}`,
+	"fruit.picked":       `{"where":{"block":"north"},"mass":{"value":12.5,"unit":"kg"}}`,
+	"tree.pruned":        `{"where":{"block":"north"},"cut":"shaping"}`,
+	"tree.planted":       `{"tree":"north-01-01","block":"north","cultivar":"Haku"}`,
+	"spray.applied":      `{"where":{"block":"north"},"mix":[{"product":"Brume 80"}],"target":"mites","applicator":{"code":"w_00112233445566778899aabbccddeeff"}}`,
+	"spray.begun":        `{"where":{"block":"north"}}`,
+	"spray.planned":      `{"where":{"block":"north"},"from":"2026-06-05","mix":[{"product":"Brume 80"}]}`,
+	"harvest.closed":     `{"where":{"block":"north"}}`,
+	"block.changed":      `{"block":"north","soil":"ash"}`,
+	"block.redrawn":      `{"from":["north"],"into":[{"block":"upper"}]}`,
+	"drill.held":         `{"of":"L26-014"}`,
+	"setting.adopted":    `{"name":"bearing-age","value":4,"from":"2026-01-01"}`,
+	"rule.adopted":       `{"name":"tip early","rule":"x","hash":"e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855","from":"2026-01-01"}`,
+	"season.named":       `{"season":"2026","from":"2025-09-01","to":"2026-08-31"}`,
+	"label.filed":        `{"product":"Brume 80","material":"other","readBy":"P07","validFrom":"2025-01-01"}`,
+	"label.closed":       `{"label":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","reason":"expired","lastLawfulUse":"2025-12-31"}`,
+	"hold.judged":        `{"where":{"block":"north"},"spray":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","words":"until dry","from":"2026-06-02"}`,
+	"damage.seen":        `{"where":{"block":"north"},"cause":"frost"}`,
+	"sample.tested":      `{"material":"soil","where":{"block":"north"},"results":[{"what":"pH","value":5.8}]}`,
+	"spray.posted":       `{"spray":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","place":"shed door"}`,
+	"entry.made":         `{"where":{"block":"north"},"who":"w_00112233445566778899aabbccddeeff"}`,
+	"exposure.reported":  `{"who":"w_00112233445566778899aabbccddeeff"}`,
+	"water.applied":      `{"where":{"block":"north"}}`,
+	"water.withheld":     `{"where":{"block":"north"}}`,
+	"fruit.delivered":    `{"delivery":"D-1","picks":[{"pick":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","mass":{"value":12,"unit":"kg"}}],"recipient":{"code":"reed-end"}}`,
+	"delivery.answered":  `{"delivery":"D-1","outcome":"accepted"}`,
+	"packout.reported":   `{"deliveries":["D-1"],"delivered":{"value":12,"unit":"kg"}}`,
+	"fruit.received":     `{"delivery":"N-1","source":{"code":"fernside"},"sourceCovered":"no","commodity":"lychee","amount":{"value":12,"unit":"kg"}}`,
+	"pick.cooled":        `{"picks":["017f22e2-79b0-7cc3-98c4-dc0c0c07398f"]}`,
+	"bin.emptied":        `{"bins":["7"]}`,
+	"lot.packed":         `{"lot":"L-1","inputs":[{"pick":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","mass":{"value":12,"unit":"kg"}}],"product":"lychee","packed":{"count":6,"kind":"carton","netMass":{"value":12,"unit":"kg"}},"location":{"code":"tern-hollow"}}`,
+	"lot.repacked":       `{"lot":"L-2","inputs":[{"lot":"L-1","amount":{"value":12,"unit":"kg"}}],"product":"lychee","packed":{"count":6,"kind":"carton","netMass":{"value":12,"unit":"kg"}},"location":{"code":"tern-hollow"}}`,
+	"lot.treated":        `{"lot":"L-1","treatment":"cold"}`,
+	"lot.received":       `{"lot":"L-1","amount":{"value":12,"unit":"kg"}}`,
+	"lot.shipped":        `{"lot":"L-1","amount":{"value":12,"unit":"kg"},"recipient":{"code":"quay-market"}}`,
+	"lot.rejected":       `{"lot":"L-1","from":{"code":"quay-market"},"reason":"brown"}`,
+	"lot.returned":       `{"lot":"L-1","from":{"code":"quay-market"},"reason":"brown"}`,
+	"lot.recalled":       `{"lot":"L-1","recipient":{"code":"quay-market"},"reason":"brown"}`,
+	"lot.held":           `{"lot":"L-1","reason":"warm"}`,
+	"lot.released":       `{"lot":"L-1","basis":"test-result","answers":["pick-in-interval"]}`,
+	"fruit.sold":         `{"channel":"market","lot":"L-1"}`,
+	"lot.written-off":    `{"lot":"L-1","amount":{"value":12,"unit":"kg"},"reason":"decay"}`,
+	"stock.counted":      `{"location":"cold room","items":[{"lot":"L-1","amount":{"value":12,"unit":"kg"}}]}`,
+	"training.given":     `{"kind":"handler","topics":["signs"],"trained":["w_00112233445566778899aabbccddeeff"],"validUntil":"2027-01-01"}`,
+	"water.assessed":     `{"source":"tank-2","systems":["drip"],"factors":[{"factor":"animals","finding":"none"}],"outcome":"no measure"}`,
+	"tool.cleaned":       `{"what":"clippers","method":"washed"}`,
+	"check.made":         `{"checklist":"before harvest","items":[{"question":"toilets stocked?","answer":"yes"}]}`,
+	"room.read":          `{"room":"cold room","temperature":{"value":5,"unit":"Cel"}}`,
+	"incident.reported":  `{"what":"spill","location":"shed"}`,
+	"visit.made":         `{"who":"Hollow Crop Office"}`,
+	"document.filed":     `{"kind":"permit","about":"moving fruit","from":"2026-01-01","until":"2026-12-31"}`,
+	"exemption.claimed":  `{"rule":"21 CFR 112.5","until":"2026-12-31"}`,
+	"fruit.set":          `{"where":{"block":"north"}}`,
+	"crop.thinned":       `{"where":{"block":"north"},"what":"fruit"}`,
+	"pest.scouted":       `{"where":{"block":"north"},"target":"mites","method":"trap","decision":"none"}`,
+	"tree.girdled":       `{"where":{"block":"north"}}`,
+	"ground.worked":      `{"where":{"block":"north"},"what":"mown"}`,
+	"protection.placed":  `{"where":{"block":"north"},"kind":"net"}`,
+	"protection.removed": `{"where":{"block":"north"},"kind":"net"}`,
+	"hives.placed":       `{"where":{"block":"north"},"hives":2}`,
+	"hives.removed":      `{"where":{"block":"north"},"hives":2}`,
+	"nutrient.applied":   `{"where":{"block":"north"},"material":"meal","total":{"value":12,"unit":"kg"}}`,
+	"weather.doubted":    `{"station":"mauka","from":"2026-06-01T00:00:00-10:00","to":"2026-06-02T00:00:00-10:00","reason":"a leaf"}`,
+	"weather.read":       `{"station":"mauka","rain":{"value":0,"unit":"mm"}}`,
 }
 
 const (
@@ -110,6 +156,51 @@ func TestTime(t *testing.T) {
 		{"a label's closing is not the last lawful use", honolulu, "label.closed", "", "", "time refuse.time-missing"},
 		{"a judgement is not the end that it gives", honolulu, "hold.judged", "", "", "time refuse.time-missing"},
 
+		// What goes on for a while: its end is its time, its start stands in and comes first.
+		{"damage that ended", honolulu, "damage.seen", "", "from=2026-05-02 until=2026-05-03T16:00:00-10:00", "2026-05-03T16:00:00-10:00"},
+		{"damage that began", honolulu, "damage.seen", "", "from=2026-05-02T04:00:00-10:00", "2026-05-02T04:00:00-10:00"},
+		{"damage that began, seen later", honolulu, "damage.seen", "2026-05-04T09:00:00-10:00", "from=2026-05-02T04:00:00-10:00", "2026-05-04T09:00:00-10:00"},
+		{"damage that ended, another time", honolulu, "damage.seen", "2026-05-04T09:00:00-10:00", "from=2026-05-02 until=2026-05-03T16:00:00-10:00", "time refuse.time-contradicts"},
+		{"damage seen before it began", honolulu, "damage.seen", "2026-05-01", "from=2026-05-02", "data.from refuse.starts-after"},
+		{"damage seen, no more known", honolulu, "damage.seen", "2026-05-04T09:00:00-10:00", "", "2026-05-04T09:00:00-10:00"},
+		{"damage without any time", honolulu, "damage.seen", "", "", "time refuse.time-missing"},
+		{"water that ran", honolulu, "water.applied", "", "from=2026-07-01T18:00:00-10:00 until=2026-07-02T02:00:00-10:00", "2026-07-02T02:00:00-10:00"},
+		{"water that ran backwards", honolulu, "water.applied", "", "from=2026-07-02T18:00:00-10:00 until=2026-07-02T02:00:00-10:00", "data.from refuse.starts-after"},
+		{"water of a day", honolulu, "water.applied", "2026-07-02", "", "2026-07-02T00:00:00-10:00"},
+		{"water withheld so far", honolulu, "water.withheld", "", "from=2026-08-24", "2026-08-24T00:00:00-10:00"},
+		{"water withheld", honolulu, "water.withheld", "", "from=2026-08-24 until=2026-09-28", "2026-09-28T00:00:00-10:00"},
+		{"an entry is its end", honolulu, "entry.made", "", "from=2026-04-13T15:10:00-10:00 until=2026-04-13T15:40:00-10:00", "2026-04-13T15:40:00-10:00"},
+		{"an entry without an end", honolulu, "entry.made", "", "from=2026-04-13T15:10:00-10:00", "data.until refuse.required"},
+		{"an incident that goes on", honolulu, "incident.reported", "", "from=2026-06-17T20:00:00-10:00", "2026-06-17T20:00:00-10:00"},
+		{"an incident that is over", honolulu, "incident.reported", "", "from=2026-06-17T20:00:00-10:00 until=2026-06-18", "2026-06-18T00:00:00-10:00"},
+		{"a visit", honolulu, "visit.made", "", "from=2026-05-06T09:00:00-10:00 until=2026-05-06T11:15:00-10:00", "2026-05-06T11:15:00-10:00"},
+		{"a visit that ended before it began", honolulu, "visit.made", "", "from=2026-05-06T12:00:00-10:00 until=2026-05-06T11:15:00-10:00", "data.from refuse.starts-after"},
+
+		// A moment or day of its own name.
+		{"a sample: when it was taken", honolulu, "sample.tested", "", "sampled=2026-06-17", "2026-06-17T00:00:00-10:00"},
+		{"a sample: not when the sheet came", honolulu, "sample.tested", "2026-06-24", "sampled=2026-06-17", "time refuse.time-contradicts"},
+		{"a posting: when it was put up", honolulu, "spray.posted", "", "from=2026-04-13T09:15:00-10:00 until=2026-05-14 removed=2026-05-15", "2026-04-13T09:15:00-10:00"},
+		{"an exposure", honolulu, "exposure.reported", "", "when=2026-04-13T08:20:00-10:00", "2026-04-13T08:20:00-10:00"},
+		{"an exposure, reported later", honolulu, "exposure.reported", "2026-04-14", "when=2026-04-13T08:20:00-10:00", "time refuse.time-contradicts"},
+		{"a load", honolulu, "fruit.delivered", "", "date=2026-06-18", "2026-06-18T00:00:00-10:00"},
+		{"a load, the hour known", honolulu, "fruit.delivered", "2026-06-18T15:00:00-10:00", "date=2026-06-18", "2026-06-18T15:00:00-10:00"},
+		{"a neighbour's load", honolulu, "fruit.received", "", "date=2026-06-19", "2026-06-19T00:00:00-10:00"},
+		{"a cooling", honolulu, "pick.cooled", "", "date=2026-06-18", "2026-06-18T00:00:00-10:00"},
+		{"a lot", honolulu, "lot.packed", "", "date=2026-06-19 receivedDate=2026-06-18", "2026-06-19T00:00:00-10:00"},
+		{"a lot on another day", honolulu, "lot.packed", "2026-06-20", "date=2026-06-19", "time refuse.time-contradicts"},
+		{"a lot of lots", honolulu, "lot.repacked", "", "date=2026-06-22", "2026-06-22T00:00:00-10:00"},
+		{"a lot that came", honolulu, "lot.received", "", "date=2026-06-22", "2026-06-22T00:00:00-10:00"},
+		{"a lot that went", honolulu, "lot.shipped", "", "date=2026-06-20", "2026-06-20T00:00:00-10:00"},
+		{"a lot that was refused", honolulu, "lot.rejected", "", "date=2026-06-22", "2026-06-22T00:00:00-10:00"},
+		{"a lot that was refused, no day", honolulu, "lot.rejected", "", "", "time refuse.time-missing"},
+		{"a lot that came back", honolulu, "lot.returned", "2026-06-27T10:00:00-10:00", "", "2026-06-27T10:00:00-10:00"},
+		{"a lot called back", honolulu, "lot.recalled", "", "date=2026-06-28", "2026-06-28T00:00:00-10:00"},
+		{"a training", honolulu, "training.given", "", "date=2026-01-20", "2026-01-20T00:00:00-10:00"},
+		{"a document is not its validity", honolulu, "document.filed", "", "", "time refuse.time-missing"},
+		{"a claim is not its end", honolulu, "exemption.claimed", "", "", "time refuse.time-missing"},
+		{"a doubt is not what it doubts", honolulu, "weather.doubted", "", "", "time refuse.time-missing"},
+		{"a doubt", honolulu, "weather.doubted", "2026-06-20T08:00:00-10:00", "", "2026-06-20T08:00:00-10:00"},
+
 		// The form that is kept.
 		{"offset kept", honolulu, "fruit.picked", "2026-06-01T16:00:00+05:30", "", "2026-06-01T16:00:00+05:30"},
 		{"Z kept", honolulu, "fruit.picked", "2026-06-01T16:00:00Z", "", "2026-06-01T16:00:00Z"},
@@ -178,6 +269,30 @@ func TestTime(t *testing.T) {
 		})
 	}
 	t.Logf("counts: %d cases of time", len(cases))
+}
+
+// Kinds without a field that gives the time want one stated, and take it as it is; so do those that have such fields and
+// where none stands.
+func TestTimeIsStated(t *testing.T) {
+	t.Parallel()
+	must := map[string]bool{}
+	for _, kind := range strings.Fields(`fruit.picked fruit.set crop.thinned pest.scouted tree.girdled ground.worked protection.placed protection.removed
+		hives.placed hives.removed nutrient.applied delivery.answered packout.reported bin.emptied lot.treated lot.held lot.released fruit.sold lot.written-off
+		stock.counted water.assessed tool.cleaned check.made room.read document.filed exemption.claimed weather.doubted label.filed setting.adopted spray.planned`) {
+		must[kind] = true
+		data := parse(t, small[kind])
+		if _, problems := hollow().Check(events.Draft{Type: kind, Data: data}); len(problems) != 1 || problems[0].Why.Key != events.NeedsTime {
+			t.Errorf("%s without a time: got %v", kind, problems)
+		}
+		if a := enter(t, hollow(), events.Draft{Type: kind, Time: "2026-06-20", Data: data}); a.Draft.Time != "2026-06-20T00:00:00-10:00" {
+			t.Errorf("%s on a day: got %s", kind, a.Draft.Time)
+		}
+	}
+	for _, k := range events.Standard().Kinds() {
+		if must[k.Name] && len(k.TimeFrom) > 0 {
+			t.Errorf("%s: its time comes from %v", k.Name, k.TimeFrom)
+		}
+	}
 }
 
 // A contradiction names both values.

@@ -51,7 +51,7 @@ func (c *check) value(v *canon.Value, s *Shape, path string) {
 		c.free(*v, path)
 	case FormData:
 		if c.inner != nil {
-			c.value(v, c.inner.Shape, path)
+			c.correctedData(v, path)
 		} else if v.Kind != canon.Object {
 			c.wrong(*v, path, wanted(s))
 		}

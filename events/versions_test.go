@@ -113,9 +113,15 @@ func TestSamples(t *testing.T) {
 	t.Parallel()
 	if *update {
 		for _, s := range samples {
-			if k := events.Standard().Kind(s.kind); k.Version == 1 {
-				add(t, versions, k.Type()+".json", func() []byte { return stored(t, hollow(), s.kind, s.kind, s.time, s.data) })
+			k := events.Standard().Kind(s.kind)
+			name := s.kind
+			if k.Version > 1 {
+				name = k.Type() // the first version has its own, frozen before
 			}
+			add(t, versions, k.Type()+".json", func() []byte { return stored(t, hollow(), name, s.kind, s.time, s.data) })
+		}
+		for _, s := range retired(t) {
+			add(t, versions, s.kind+".v1.json", func() []byte { return stored(t, s.door, s.kind, s.kind, "", s.data) })
 		}
 	}
 	have := hold(t, versions, events.Standard())
@@ -129,9 +135,47 @@ func TestSamples(t *testing.T) {
 	t.Logf("counts: %d frozen samples", len(have))
 }
 
+// retired is what the samples of retired versions were first made of, each with a door of the time when that was the newest.
+func retired(t *testing.T) []struct {
+	door       *events.Door
+	kind, data string
+} {
+	t.Helper()
+	type waterWithheld struct { // version 1
+		events.Common
+		Where   events.Where `json:"where" is:",required"`
+		From    string       `json:"from" is:"moment,required"`
+		Until   string       `json:"until" is:"moment"`
+		Reason  string       `json:"reason" is:"text"`
+		Reading string       `json:"reading" is:"text"`
+	}
+	none := func(events.ID, canon.Value) []string { return []string{"inputs/north"} }
+	return []struct {
+		door       *events.Door
+		kind, data string
+	}{{
+		then(t, events.NewKind[waterWithheld]("water.withheld", 1, none, "from", "until", "from")), "water.withheld",
+		`{"where": {"block": "north"}, "from": "2025-10-03", "until": "2025-11-18", "reason": "a dry spell before bloom", "reading": "58 cbar"}`,
+	}}
+}
+
+// then is a door of the time when a kind was what it no longer is.
+func then(t *testing.T, old *events.Kind) *events.Door {
+	t.Helper()
+	kinds := slices.DeleteFunc(slices.Clone(events.Standard().Kinds()), func(k *events.Kind) bool { return k.Name == old.Name })
+	steps := slices.DeleteFunc(events.Standard().Steps(), func(s events.Step) bool { return s.Kind == old.Name && s.From >= old.Version })
+	cat, err := events.NewCatalogue(append(kinds, old), steps)
+	if err != nil {
+		t.Fatal(err)
+	}
+	door := hollow()
+	door.Catalogue = cat
+	return door
+}
+
 // hold checks a folder of samples against a catalogue: the same leaf as ever, decoded into today's type, encoded again to the
-// same bytes of data where its version is today's, and what an old version became would be let in today. It returns the
-// types that it met.
+// same bytes of data where its version is today's; what an old version became would be let in today, and the record itself is
+// let in as it stands. It returns the types that it met.
 func hold(t *testing.T, dir string, cat *events.Catalogue) map[string]bool {
 	t.Helper()
 	door := hollow()
@@ -178,15 +222,35 @@ func hold(t *testing.T, dir string, cat *events.Catalogue) map[string]bool {
 			if _, err := cat.DecodeData(kind, version, c.Data); err != nil {
 				t.Errorf("%s: the corrected data: %v", name, err)
 			}
-			if version < cat.Kind(kind).Version {
-				continue // nobody writes such a correction today
-			}
+		}
+		whole := events.Draft{
+			ID: r.Envelope.ID, Source: r.Envelope.Source, Type: r.Envelope.Type, Time: r.Envelope.Time, NotedTime: r.Envelope.NotedTime,
+			DeviceTime: r.Envelope.DeviceTime, Actor: r.Envelope.Actor, Data: parse(t, string(r.Data)),
+		}
+		a, problems := door.Check(whole)
+		if len(problems) > 0 || !bytes.Equal(a.Data, r.Data) || a.Draft.Type != r.Envelope.Type || a.Draft.Time != r.Envelope.Time || a.Version != r.Version {
+			t.Errorf("%s: as a whole record the door changes or refuses it: %v\n%s %s", name, problems, a.Draft.Type, a.Data)
+		} else if got, want := events.MergeChains(a.OwnChains()), chainsIn(t, r); !slices.Equal(got, want) && r.Kind != "record.corrected" && r.Kind != "record.withdrawn" {
+			t.Errorf("%s: its own chains are %v, it stands in %v", name, got, want)
 		}
 		if a, problems := door.Check(events.Draft{Type: k.Type(), Time: r.Envelope.Time, Data: events.Encode(data)}); len(problems) > 0 || !bytes.Equal(a.Data, encoded) {
 			t.Errorf("%s: the door changes or refuses it: %v\n%s", name, problems, a.Data)
 		}
 	}
 	return have
+}
+
+func chainsIn(t *testing.T, r *events.Record) []string {
+	t.Helper()
+	links, err := events.ParseChains(r.Envelope.Chains)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for _, l := range links {
+		out = append(out, l.Chain)
+	}
+	return out
 }
 
 // An invented kind whose meaning changed: its first version, and a correction of it, as they were written when that was the
@@ -200,12 +264,7 @@ func TestSamplesOfAnOldVersion(t *testing.T) {
 			Tenths float64 `json:"tenths" is:"number,required" min:"0" max:"10"`
 		}
 		none := func(events.ID, canon.Value) []string { return nil }
-		then, err := events.NewCatalogue(append(slices.Clone(events.Standard().Kinds()), events.NewKind[moonRisen]("moon.risen", 1, none, "")), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		door := hollow()
-		door.Catalogue = then
+		door := then(t, events.NewKind[moonRisen]("moon.risen", 1, none, ""))
 		add(t, invented, "moon.risen.v1.json", func() []byte {
 			return stored(t, door, "moon.risen", "moon.risen", "2026-09-26T18:10:00-10:00", `{"name": "harvest moon", "tenths": 9, "note": "invented, for the tests of versions"}`)
 		})

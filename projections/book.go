@@ -12,16 +12,18 @@ import (
 	"latewood/events/civil"
 )
 
-// A Key names one thing that folds keep state of: "block/north", "station/mauka".
+// A Key names one thing that folds keep state of: "block/north", "station/mauka", "lot/L17".
 type Key struct{ Class, Code string }
 
 func (k Key) String() string { return k.Class + "/" + k.Code }
 
 // Classes of keys.
 const (
-	Block   = "block"
-	Station = "station"
-	Farm    = "farm" // has one key, with an empty code
+	Block    = "block"
+	Station  = "station"
+	Lot      = "lot"
+	Delivery = "delivery" // a load
+	Farm     = "farm"     // has one key, with an empty code
 )
 
 // FarmKey is the key of what is about the farm as a whole.
@@ -481,7 +483,9 @@ func (b *Book) state() *farmState {
 	return s
 }
 
-// KeysOf lists the keys that a fact is filed under, in order.
+// KeysOf lists the keys that a fact is filed under, in order: the blocks, stations, lots and loads that it names. The farm's
+// key has what names none of them, and also what names a lot or load: lots are made of lots, so a fold that follows them
+// looks at all at once.
 func KeysOf(f *Fact) []Key {
 	var out []Key
 	switch d := f.decoded.(type) {
@@ -516,12 +520,24 @@ func KeysOf(f *Fact) []Key {
 		if station := stationOf(f.decoded); station != "" {
 			out = append(out, Key{Station, station})
 		}
+		lots, loads := lotsOf(f.decoded)
+		out = filed(filed(out, Lot, lots), Delivery, loads)
 	}
 	if len(out) == 0 {
 		return []Key{FarmKey}
 	}
 	slices.SortFunc(out, func(a, b Key) int { return strings.Compare(a.String(), b.String()) })
 	return slices.Compact(out)
+}
+
+// filed adds the keys of codes, and the farm's where there are any.
+func filed(keys []Key, class string, codes []string) []Key {
+	for _, code := range codes {
+		if code != "" {
+			keys = append(keys, Key{class, code}, FarmKey)
+		}
+	}
+	return keys
 }
 
 // A Saying is a correction or withdrawal of a record, as the recorder needs it.

@@ -14,7 +14,7 @@
 //
 // # Keys, views and folds
 //
-// A fold computes the state of one key, a block or a station, from that key's facts. It gets a View: the facts, the trees
+// A fold computes the state of one key, a block, a station, a lot or a load, from that key's facts. It gets a View: the facts, the trees
 // that stand in the block, the labels that sprays name, the settings of a day. The Book knows which facts belong to which
 // key and which keys lean on which records, marks a key dirty when something under it moves, and computes its state when
 // somebody asks. So a thousand records that touch one block cost one fold.

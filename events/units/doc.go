@@ -24,6 +24,7 @@
 //	Share            m%        Irradiance        mW/m2
 //	Angle            mdeg      RadiantExposure   J/m2
 //	Duration         ms        Pressure          Pa
+//	AbsorbedDose     mGy
 //
 // Length is in micrometres, not millimetres, because rain is a length: the 0.2 mm of one tip of a gauge would round to
 // nothing. Every base reaches further than any farm within 2^53-1, the largest whole number that a double holds without

@@ -30,13 +30,14 @@ const (
 	VolumePerVolume Dimension = "volume-per-volume" // uL/L
 	MassPerMass     Dimension = "mass-per-mass"     // ng/kg
 	Flow            Dimension = "flow"              // uL/min
+	AbsorbedDose    Dimension = "absorbed-dose"     // mGy; of an irradiation
 )
 
 var bases = map[Dimension]string{
 	Mass: "mg", Volume: "mL", Area: "mm2", Length: "um", Temperature: "mdegC", Speed: "mm/s", Share: "m%",
 	Angle: "mdeg", Duration: "ms", Pressure: "Pa", Irradiance: "mW/m2", RadiantExposure: "J/m2",
 	MassPerArea: "mg/har", VolumePerArea: "uL/har", MassPerVolume: "ug/L", VolumePerVolume: "uL/L",
-	MassPerMass: "ng/kg", Flow: "uL/min",
+	MassPerMass: "ng/kg", Flow: "uL/min", AbsorbedDose: "mGy",
 }
 
 // Base returns the name of the dimension's base unit as in the table of the package comment, "" for what is no
@@ -136,6 +137,9 @@ var simple = []struct {
 	{RadiantExposure, "MJ/m2", "1000000"},
 	{RadiantExposure, "cal_IT/cm2", "41868"}, // the langley of most stations
 	{RadiantExposure, "cal_th/cm2", "41840"}, // the other langley
+
+	{AbsorbedDose, "Gy", "1000"},
+	{AbsorbedDose, "kGy", "1000000"},
 }
 
 // shifts holds what a temperature scale adds, in mdegC, after the factor.

@@ -23,6 +23,7 @@ var suffixes = map[string]string{
 	"ugL": "ug/L", "mgL": "mg/L", "gL": "g/L", "ghL": "g/hL", "mgmL": "mg/mL", "kgm3": "kg/m3", "lbgal": "[lb_av]/[gal_us]", "ozgal": "[oz_av]/[gal_us]",
 	"mLL": "mL/L", "mLhL": "mL/hL", "Lm3": "L/m3", "flozgal": "[foz_us]/[gal_us]",
 	"ugkg": "ug/kg", "mgkg": "mg/kg", "gkg": "g/kg",
+	"Gy": "Gy", "kGy": "kGy",
 	"mLmin": "mL/min", "Lmin": "L/min", "Lh": "L/h", "m3h": "m3/h", "galmin": "[gal_us]/min", "gpm": "[gal_us]/min",
 }
 
@@ -59,7 +60,7 @@ var said = map[string]string{
 	"hour": "h", "hours": "h", "day": "d", "days": "d", "week": "wk", "weeks": "wk", "wks": "wk",
 	"hectopascal": "hPa", "mb": "mbar", "millibar": "mbar", "in hg": "[in_i'Hg]", "pascal": "Pa",
 	"w/m^2": "W/m2", "w/m²": "W/m2", "w m-2": "W/m2", "mj/m^2": "MJ/m2", "mj/m²": "MJ/m2", "langley": "cal_IT/cm2", "langleys": "cal_IT/cm2", "ly": "cal_IT/cm2",
-	"gpa": "[gal_us]/[acr_us]",
+	"gpa": "[gal_us]/[acr_us]", "gray": "Gy", "grays": "Gy", "kilogray": "kGy",
 }
 
 // loweredSuffixes holds the suffixes in lower case; a test sees to it that no two become one.

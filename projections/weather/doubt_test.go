@@ -7,29 +7,14 @@ import (
 	"time"
 
 	"latewood/events"
-	"latewood/events/canon"
 	"latewood/events/civil"
 	"latewood/projections"
 	"latewood/projections/weather"
 )
 
-// doubting is a catalogue that knows weather.doubted.
-func doubting(t *testing.T) *events.Catalogue {
-	t.Helper()
-	if events.Standard().Kind("weather.doubted") != nil {
-		return events.Standard()
-	}
-	kind := events.NewKind[events.WeatherDoubted]("weather.doubted", 1, func(events.ID, canon.Value) []string { return []string{"station/mauka"} }, "")
-	c, err := events.NewCatalogue(append(slices.Clone(events.Standard().Kinds()), kind), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return c
-}
-
 func TestDoubted(t *testing.T) {
 	t.Parallel()
-	cat := doubting(t)
+	cat := events.Standard()
 	zone, err := civil.Zone("Pacific/Honolulu")
 	if err != nil {
 		t.Fatal(err)

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"slices"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -206,6 +208,25 @@ func TestKnownEnds(t *testing.T) {
 	}
 }
 
+// watched is a slow log that knows whether it is being read.
+type watched struct {
+	ledger.Log
+	reading atomic.Bool
+}
+
+func (w *watched) Read(ctx context.Context, first, last uint64) iter.Seq2[ledger.Entry, error] {
+	return func(yield func(ledger.Entry, error) bool) {
+		w.reading.Store(true)
+		defer w.reading.Store(false)
+		for e, err := range w.Log.Read(ctx, first, last) {
+			time.Sleep(10 * time.Microsecond)
+			if !yield(e, err) {
+				return
+			}
+		}
+	}
+}
+
 func TestRecords(t *testing.T) {
 	t.Parallel()
 	w := newWriter(t)
@@ -255,16 +276,20 @@ func TestRecords(t *testing.T) {
 	if got, err := read(t.Context(), bad, 1, 3000); len(got) != 1999 || !errors.Is(err, events.ErrNotARecord) {
 		t.Errorf("a record that is none: %d records, %v", len(got), err)
 	}
-	// The reader breaks off, at once or in the middle; the context ends. Nothing runs on: TestMain looks.
+	// The reader breaks off, at once or in the middle; the context ends. Nothing runs on.
 	for _, n := range []int{1, 1500} {
 		got := 0
-		for _, err := range project.Records(t.Context(), w.log, 1, 5001) {
+		log := &watched{Log: w.log}
+		for _, err := range project.Records(t.Context(), log, 1, 5001) {
 			if err != nil {
 				t.Fatal(err)
 			}
 			if got++; got == n {
 				break
 			}
+		}
+		if log.reading.Load() {
+			t.Errorf("the ledger was still being read when the reader had broken off after %d", n)
 		}
 	}
 	ctx, cancel := context.WithCancel(t.Context())

@@ -244,6 +244,11 @@ func TestCatchUpFails(t *testing.T) {
 			if err := p.Wait(ctx, p.Size()); err != nil {
 				t.Errorf("Wait for what is there: %v", err)
 			}
+			// Once more it stops at the same place, for the same reason.
+			size := p.Size()
+			if err := p.Run(ctx, nil); !tt.is(err) || p.Size() != size {
+				t.Errorf("Run again: got %v, with a book of %d after one of %d", err, p.Size(), size)
+			}
 		})
 	}
 	t.Run("the context ends", func(t *testing.T) {
@@ -512,4 +517,31 @@ func TestSnapshot(t *testing.T) {
 			t.Error("half a book was written down")
 		}
 	})
+}
+
+// A run of records of which the last is refused is handed over again whole; what was taken from it is not taken twice.
+func TestRetriedRun(t *testing.T) {
+	t.Parallel()
+	w := newWriter(t)
+	path := filepath.Join(t.TempDir(), "book.snapshot")
+	p := caughtUp(t, project.Config{Log: w.log, Snapshot: path, Mark: func(size uint64) (projections.Mark, bool) { return projections.Mark{Size: size}, true }})
+	for range 3 {
+		w.pick(1, "north")
+	}
+	w.append("fruit.picked", []byte(`{"a":1}`))
+	for range 2 {
+		if err := p.Run(t.Context(), nil); !errors.Is(err, events.ErrNotARecord) {
+			t.Errorf("got %v, want ErrNotARecord", err)
+		}
+		if p.Size() != 4 {
+			t.Errorf("a book of %d, want the 4 records in front of it", p.Size())
+		}
+	}
+	// The Book is whole as far as it goes, and can be written down.
+	if err := p.SaveSnapshot(); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(path); err != nil {
+		t.Error(err)
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"time"
 
@@ -85,6 +86,17 @@ func makeHistory(seed uint64, n int) *maker {
 		latitude = -27.5
 	}
 	m.add("2008-01-01T00:00:00Z", &events.FarmOpened{Name: "Tern Hollow", Zone: name, Latitude: latitude, Longitude: -155.1})
+	// A few kinds by turns, so that a handful of histories have them all.
+	all := every()
+	for i := range 4 {
+		kind := all[(int(seed)*4+i)%len(all)]
+		for range 1000 { // there may be nothing yet that it could speak of
+			if data, at := m.data(kind); data != nil {
+				m.addOf(events.Standard().Kind(kind), at, data)
+				break
+			}
+		}
+	}
 	for len(m.entries) < n {
 		switch m.IntN(12) {
 		case 0, 1, 2:
@@ -96,7 +108,7 @@ func makeHistory(seed uint64, n int) *maker {
 		default:
 			kind, data, at := m.any()
 			if kind != "" {
-				m.add(at, data)
+				m.addOf(events.Standard().Kind(kind), at, data)
 			}
 		}
 		if m.forks && m.IntN(25) == 0 {
@@ -153,9 +165,12 @@ func (m *maker) mom(t time.Time) string {
 
 // add makes an entry. at may be empty where the data tells the time.
 func (m *maker) add(at string, data any) *entry {
-	k := events.Standard().KindOf(data)
+	return m.addOf(events.Standard().KindOf(data), at, data)
+}
+
+func (m *maker) addOf(k *events.Kind, at string, data any) *entry {
 	e := &entry{id: m.id(), kind: k.Name, device: m.IntN(len(devices))}
-	e.draft = events.Draft{ID: e.id.String(), Type: k.Type(), Time: at, Data: events.Encode(data)}
+	e.draft = events.Draft{ID: e.id.String(), Type: k.Type(), Time: at, Data: value(data)}
 	if m.chance(70) {
 		e.draft.Actor = pick(m, people...)
 	}
@@ -206,7 +221,7 @@ func (m *maker) correctOf(e *entry, follows events.ID) *entry {
 	}
 	c := &events.RecordCorrected{
 		Record: e.id.String(), Follows: follows.String(), Type: events.Standard().Kind(e.kind).Type(), Reason: "typed wrong",
-		Data: canon.Bytes(events.Encode(data)),
+		Data: canon.Bytes(value(data)),
 	}
 	if m.chance(40) && at != "" {
 		c.Time = at
@@ -272,8 +287,21 @@ var kinds = strings.Fields(`
 	setting.adopted season.named rule.adopted records.reviewed report.issued import.made
 `)
 
+// every lists each kind once.
+func every() []string {
+	out := slices.Clone(kinds)
+	for _, k := range others() {
+		out = append(out, k.Name)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
 func (m *maker) any() (kind string, data any, at string) {
 	kind = pick(m, kinds...)
+	if more := others(); m.IntN(len(kinds)+len(more)) >= len(kinds) {
+		kind = pick(m, more...).Name
+	}
 	data, at = m.data(kind)
 	if data == nil {
 		return "", nil, ""
@@ -372,7 +400,10 @@ func (m *maker) data(kind string) (data any, at string) {
 	case "import.made":
 		return &events.ImportMade{File: events.ImportedFile{Name: "a.csv", SHA256: strings.Repeat("0", 64)}}, at
 	}
-	return m.inputs(kind, at)
+	if slices.Contains(kinds, kind) {
+		return m.inputs(kind, at)
+	}
+	return m.shaped(events.Standard().Kind(kind))
 }
 
 func q(value float64, unit string) *events.Quantity {
