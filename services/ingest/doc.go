@@ -39,4 +39,7 @@
 // A row of weather.read with a date alone is a daily summary: its time is the end of that local day, its interval the real
 // length of the day in that zone. Clock times without an offset are those of the station's logger, in the order of the
 // file, so that the repeated hour of autumn comes out twice (civil.Series).
+//
+// Files of weather archives and stations (GHCN-Daily, ISD-Lite, METAR, SenML) are read by services/ingest/stations. What
+// they hold and no record can is not refused: Reader.LeftValues lists it.
 package ingest

@@ -17,8 +17,9 @@ import (
 type Options struct {
 	// Name is what messages call the file.
 	Name string
-	// As is a kind (fruit.picked, with or without version) or a table (trees, picks, sprays, labels, weather). Empty: JSON
-	// Lines name their kinds themselves, tables are known by their headings.
+	// As is a kind (fruit.picked, with or without version), a table (trees, picks, sprays, labels, weather) or a format of
+	// weather archives (ghcn-daily, isd-lite, metar, senml). Empty: JSON Lines name their kinds themselves, tables are known
+	// by their headings, archives by the form of their lines.
 	As string
 	// Map says what the columns of a table mean; nil: their headings say it.
 	Map *Map
@@ -27,7 +28,8 @@ type Options struct {
 	// Zone is the zone of days and clocks in weather tables, which need it. Times in other tables are left as they stand
 	// for the door, which knows the farm's.
 	Zone *time.Location
-	// Station is the station of weather rows that name none.
+	// Station is the station of weather rows that name none. For a file of an archive with several stations it is CODE=ID,
+	// the farm's code and the archive's.
 	Station string
 	// DecimalComma and DateOrder are as in Map; either can say it.
 	DecimalComma bool
@@ -99,6 +101,9 @@ func Open(r io.Reader, o Options) (*Reader, error) {
 	br, head, err := begin(r, o.Name)
 	if err != nil {
 		return nil, err
+	}
+	if f, ok := archiveFormat(o, head); ok {
+		return openArchive(newLines(br, head), f, o)
 	}
 	m := o.Map
 	if m == nil {
@@ -311,7 +316,7 @@ func begin(r io.Reader, name string) (br *bufio.Reader, head []byte, err error) 
 		return nil, nil, no(0, say("ingest.blank"), say("ingest.empty-instead"))
 	case len(text) == 0:
 		return nil, nil, no(0, say("ingest.empty"), say("ingest.empty-instead"))
-	case text[0] == '[':
+	case text[0] == '[' && !isPack(text):
 		return nil, nil, no(1, say("ingest.json-list"), say("ingest.json-spread-instead"))
 	}
 	return br, head, nil

@@ -96,7 +96,9 @@ func Start(ctx context.Context, o Options) (_ *Box, err error) {
 	}()
 	select {
 	case <-started:
-		err = b.ready(ctx)
+		if err = b.ready(ctx); err == nil && o.MQTT != "" {
+			err = b.boundSensors(ctx)
+		}
 	case <-ctx.Done():
 		err = ctx.Err()
 	}

@@ -17,8 +17,11 @@ const (
 	serverName     = "latewood"
 	ledgerAccount  = "LEDGER"
 	sensorsAccount = "SENSORS"
+	rawAccount     = "RAW"
 	ledgerUser     = "ledger"
 	readingsUser   = "readings"
+	rawUser        = "raw"
+	warderUser     = "warder" // bounds what MQTT keeps for the sensors
 )
 
 // sensorStore limits what the MQTT part may keep for the stations' sessions, in bytes. Their last messages and
@@ -28,7 +31,7 @@ const sensorStore = 64 << 20
 // logins are the secrets of the users that live in this process. They are never written down or sent anywhere but
 // through the in-process pipe.
 type logins struct {
-	ledger, readings string
+	ledger, readings, raw, warder string
 }
 
 func newLogins() (logins, error) {
@@ -49,6 +52,12 @@ func newLogins() (logins, error) {
 	if l.readings, err = secret(); err != nil {
 		return logins{}, err
 	}
+	if l.raw, err = secret(); err != nil {
+		return logins{}, err
+	}
+	if l.warder, err = secret(); err != nil {
+		return logins{}, err
+	}
 	return l, nil
 }
 
@@ -63,7 +72,7 @@ func serverOptions(dir string, maxStore int64, l logins, o Options) (*server.Opt
 		SyncAlways:        true, // an acknowledgement is a promise about the disk
 		JetStreamMaxStore: maxStore,
 	}
-	sensorStreams := ""
+	sensorRoom := ""
 	if o.MQTT != "" {
 		host, port, err := net.SplitHostPort(o.MQTT)
 		if err != nil {
@@ -74,10 +83,10 @@ func serverOptions(dir string, maxStore int64, l logins, o Options) (*server.Opt
 			return nil, fmt.Errorf("natsbox: MQTT address %q: want a port from 1 to 65535, as 0.0.0.0:1883", o.MQTT)
 		}
 		// The MQTT part of the server keeps sessions in streams of the users' account.
-		sensorStreams = fmt.Sprintf("jetstream: {max_file: %d, max_mem: %d}", sensorStore, sensorStore)
+		sensorRoom = fmt.Sprintf("jetstream: {max_file: %d, max_mem: %d}", sensorStore, sensorStore)
 	}
 	// The account's JetStream limits can be set by configuration text only, so that JetStream is on in the account
-	// before the store is recovered. The text holds nothing from outside: both secrets are hex digits of our own.
+	// before the store is recovered. The text holds nothing from outside: the secrets are hex digits of our own.
 	//words:data configuration, read by the server
 	text := fmt.Sprintf(`accounts {
 		%s {
@@ -86,10 +95,19 @@ func serverOptions(dir string, maxStore int64, l logins, o Options) (*server.Opt
 		}
 		%s {
 			%s
+			exports: [{stream: "wx.>", accounts: ["%s"]}]
 			users: [{user: %s, password: "%s", allowed_connection_types: ["IN_PROCESS"],
-				permissions: {publish: {deny: ">"}, subscribe: {allow: ["wx.>"]}}}]
+				permissions: {publish: {deny: ">"}, subscribe: {allow: ["wx.>"]}}},
+				{user: %s, password: "%s", allowed_connection_types: ["IN_PROCESS"],
+				permissions: {publish: {allow: ["$JS.API.STREAM.>"]}, subscribe: {allow: ["_INBOX.>"]}}}]
 		}
-	}`, ledgerAccount, ledgerUser, l.ledger, sensorsAccount, sensorStreams, readingsUser, l.readings)
+		%s {
+			jetstream: enabled
+			imports: [{stream: {account: "%s", subject: "wx.>"}}]
+			users: [{user: %s, password: "%s", allowed_connection_types: ["IN_PROCESS"]}]
+		}
+	}`, ledgerAccount, ledgerUser, l.ledger, sensorsAccount, sensorRoom, rawAccount, readingsUser, l.readings,
+		warderUser, l.warder, rawAccount, sensorsAccount, rawUser, l.raw)
 	if err := so.ProcessConfigString(text); err != nil {
 		return nil, fmt.Errorf("natsbox: configuring accounts: %w", err)
 	}
@@ -98,7 +116,7 @@ func serverOptions(dir string, maxStore int64, l logins, o Options) (*server.Opt
 			continue
 		}
 		for _, name := range slices.Sorted(maps.Keys(o.Sensors)) {
-			if name == ledgerUser || name == readingsUser || name == "" {
+			if name == ledgerUser || name == readingsUser || name == rawUser || name == warderUser || name == "" {
 				return nil, fmt.Errorf("natsbox: a sensor cannot be called %q: the name is taken; give it another", name)
 			}
 			so.Users = append(so.Users, &server.User{
