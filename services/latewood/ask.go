@@ -50,6 +50,7 @@ func (t *terminal) status(d app.Status) {
 	if d.OtherFlags > 0 {
 		t.say("cli.status-other-flags", "n", d.OtherFlags)
 	}
+	t.sensors(d.Sensors, listedInStatus)
 	t.say("cli.root", "size", d.Size, "root", d.Root)
 	t.say("cli.status-disk", "backup", d.BackupWords, "free", gigabytes(d.FreeBytes))
 	if d.BackupOld != "" {

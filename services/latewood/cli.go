@@ -32,12 +32,16 @@ type cli struct {
 	Import   importCommand   `cmd:"" help:"${cli_import}"`
 	Correct  correctCommand  `cmd:"" help:"${cli_correct}"`
 	Withdraw withdrawCommand `cmd:"" help:"${cli_withdraw}"`
+	Attach   attachCommand   `cmd:"" help:"${cli_attach}"`
+	People   peopleCommand   `cmd:"" help:"${cli_people}"`
+	Print    printCommand    `cmd:"" help:"${cli_print}"`
 	Status   statusCommand   `cmd:"" help:"${cli_status}"`
 	Holds    holdsCommand    `cmd:"" help:"${cli_holds}"`
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`
 	Settings settingsCommand `cmd:"" help:"${cli_settings}"`
+	Sensors  sensorsCommand  `cmd:"" help:"${cli_sensors}"`
 	Run      runCommand      `cmd:"" help:"${cli_run}"`
 	Version  versionCommand  `cmd:"" help:"${cli_version}"`
 }

@@ -257,6 +257,7 @@ func (t *terminal) imported(q app.ImportRequest, d app.Imported) {
 		t.say("cli.import-done", "file", q.Name, "recorded", d.Recorded.Recorded, "known", d.Known, "refused", d.Rows(d.Refused))
 	}
 	t.refusals(d.Refused)
+	t.leftOut(d)
 	t.flagged(d.Flagged)
 	if d.Batch != "" {
 		t.say("cli.import-undo", "batch", d.Batch)

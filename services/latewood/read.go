@@ -41,10 +41,11 @@ func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			t.say("cli.show-version", "what", words.Say("cli.version-"+v.What), "place", v.Place, "mark", mark)
 			t.pairs(
 				"id", v.ID, "follows", v.Follows, "type", v.Type, "time", v.Time, "recorded", v.RecordedTime, "noted", v.NotedTime,
-				"actor", v.Actor, "by", v.By, "source", v.Source, "batch", v.Batch, "reason", v.Reason, "leaf", v.Leaf,
+				"actor", who(v.Actor, d.People), "by", who(v.By, d.People), "source", v.Source, "batch", v.Batch, "reason", v.Reason, "leaf", v.Leaf,
 				"chains", strings.ReplaceAll(v.Chains, ", ", "\n"), "data", string(v.Data),
 			)
 		}
+		t.files(d.Attachments)
 		if len(d.Flags) > 0 {
 			fmt.Fprintln(t.out)
 			t.flagged(d.Flags)

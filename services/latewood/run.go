@@ -5,12 +5,17 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"time"
 
 	"latewood/services/internal/app"
 )
 
 type runCommand struct {
-	Listen string `help:"${cli_run_listen}" default:"127.0.0.1:0" placeholder:"ADDR"`
+	Listen  string `help:"${cli_run_listen}" default:"127.0.0.1:0" placeholder:"ADDR"`
+	MQTT    string `name:"mqtt" help:"${cli_run_mqtt}" placeholder:"ADDR"`
+	Sensors string `help:"${cli_run_sensors}" placeholder:"FILE"`
+	RawMiB  int64  `name:"raw-mib" help:"${cli_run_raw_mib}" placeholder:"N"`
+	RawDays int    `help:"${cli_run_raw_days}" placeholder:"N"`
 }
 
 // Run holds the folder open until it is told to stop, so that commands need not open it one by one.
@@ -19,14 +24,24 @@ func (r *runCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	if err != nil {
 		return 1, err
 	}
-	a, err := app.OpenSoon(ctx, app.Options{Dir: dir, Logger: t.logger()})
+	a, err := app.OpenSoon(ctx, app.Options{Dir: dir, Logger: t.logger(), MQTT: app.MQTT{
+		Address: r.MQTT, Users: r.Sensors, RawBytes: r.RawMiB << 20, RawAge: time.Duration(r.RawDays) * 24 * time.Hour,
+	}})
 	if err != nil {
 		return 1, err
 	}
 	if err := a.Warm(ctx); err != nil {
 		return 1, errors.Join(err, a.Close())
 	}
-	err = a.Serve(ctx, r.Listen, func(address string) { t.say("cli.running", "dir", dir, "address", address) })
+	if err := a.Listen(ctx); err != nil {
+		return 1, errors.Join(err, a.Close())
+	}
+	err = a.Serve(ctx, r.Listen, func(address string) {
+		t.say("cli.running", "dir", dir, "address", address)
+		if r.MQTT != "" {
+			t.say("cli.running-mqtt", "address", r.MQTT)
+		}
+	})
 	if err = errors.Join(err, a.Close()); err != nil {
 		return 1, err
 	}

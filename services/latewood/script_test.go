@@ -29,7 +29,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Deadline: time.Now().Add(2 * time.Minute), // a command that hangs is told, not waited for
-		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await},
+		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually},
 	})
 }
 
@@ -46,6 +46,14 @@ func field(ts *testscript.TestScript, neg bool, args []string) {
 	if (got == args[2]) == neg {
 		ts.Fatalf("%s is %q, want %q (negated: %v)", args[1], got, args[2], neg)
 	}
+}
+
+// private FROM TO writes one file over another, readable by its owner only, as a restore would.
+func private(ts *testscript.TestScript, _ bool, args []string) {
+	if len(args) != 2 {
+		ts.Fatalf("usage: private FROM TO")
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(ts.ReadFile(args[0])), 0o600))
 }
 
 // await FILE waits until a background command has made a file.

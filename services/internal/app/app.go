@@ -24,6 +24,7 @@ type Options struct {
 	Dir    string
 	Logger *slog.Logger
 	Now    func() time.Time // the clock; nil: the system's
+	MQTT   MQTT             // where weather stations are listened to
 }
 
 // An App has a folder open.
@@ -32,9 +33,10 @@ type App struct {
 	lock *disk.Lock
 	box  *natsbox.Box
 
-	mu    sync.Mutex
-	farms map[string]*farm
-	fatal chan error // the first service that ended by itself
+	mu      sync.Mutex
+	farms   map[string]*farm
+	fatal   chan error // the first service that ended by itself
+	sensing *sensing   // nil: no station is listened to
 }
 
 // ErrBusy says that another process has the folder open.
@@ -58,12 +60,18 @@ func Open(ctx context.Context, o Options) (_ *App, err error) {
 	case err != nil:
 		return nil, folderFault(o.Dir, err)
 	}
-	box, err := natsbox.Start(ctx, natsbox.Options{Dir: filepath.Join(o.Dir, "broker"), Logger: o.Logger})
+	a := &App{o: o, lock: lock, farms: map[string]*farm{}, fatal: make(chan error, 1)}
+	users, err := a.sensorLogins()
+	if err != nil {
+		_ = lock.Unlock()
+		return nil, err
+	}
+	a.box, err = natsbox.Start(ctx, natsbox.Options{Dir: filepath.Join(o.Dir, "broker"), Logger: o.Logger, MQTT: o.MQTT.Address, Sensors: users})
 	if err != nil {
 		_ = lock.Unlock()
 		return nil, folderFault(o.Dir, err)
 	}
-	return &App{o: o, lock: lock, box: box, farms: map[string]*farm{}, fatal: make(chan error, 1)}, nil
+	return a, nil
 }
 
 // folderFault says in a sentence what is wrong with the folder.
@@ -82,6 +90,7 @@ func folderFault(dir string, err error) error {
 
 // Close stops everything, first what takes in, last the broker, and writes the caches down.
 func (a *App) Close() error {
+	a.stopSensing()
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	var errs []error

@@ -70,14 +70,26 @@ func (a *App) opCorrect(ctx context.Context, q CorrectRequest) (any, int, error)
 			return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.set-path", "field", field)}
 		}
 	}
+	named, problems, err := f.naming(false).draft(ctx, events.Draft{Type: typ, Time: when, Data: data})
+	if err != nil {
+		return nil, 1, err
+	}
+	if len(problems) > 0 {
+		doc := Moved{Check: q.Check, Recorded: Recorded{Refused: refusals("-", 1, problems, nil), Flagged: []Flagged{}}, Moves: []Move{}}
+		for i := range doc.Refused {
+			doc.Refused[i].Field = "data." + doc.Refused[i].Field // in the correction
+		}
+		f.stamp(&doc.Recorded)
+		return doc, 1, nil
+	}
+	if data = named.Data; when == "" {
+		when = f.movedTime(typ, q.Set, data)
+	}
 	correction := canon.ObjectOf(
 		canon.Member{Name: "record", Value: canon.Text(target)}, canon.Member{Name: "follows", Value: canon.Text(latest)},
 		canon.Member{Name: "type", Value: canon.Text(typ)}, canon.Member{Name: "reason", Value: canon.Text(q.Reason)},
 		canon.Member{Name: "data", Value: data},
 	)
-	if when == "" {
-		when = f.movedTime(typ, q.Set, data)
-	}
 	if when != "" {
 		m, err := f.moment(when)
 		if err != nil {

@@ -247,10 +247,16 @@ func (a *App) opAdd(ctx context.Context, q AddRequest) (any, int, error) {
 	if err != nil {
 		return Recorded{Refused: []Refusal{syntaxRefusal("-", 1, err)}, Flagged: []Flagged{}, Last: f.recorder.Head().Size}, 1, nil
 	}
-	return f.record(ctx, []record.Proposal{{
-		Draft:  events.Draft{Type: q.Kind, Time: q.Time, NotedTime: q.Noted, ID: q.ID, Actor: q.Actor, Data: data},
-		Device: "cli", Clock: true,
-	}})
+	draft, problems, err := f.naming(false).draft(ctx, events.Draft{Type: q.Kind, Time: q.Time, NotedTime: q.Noted, ID: q.ID, Actor: q.Actor, Data: data})
+	if err != nil {
+		return nil, 1, err
+	}
+	if len(problems) > 0 {
+		doc := Recorded{Refused: refusals("-", 1, problems, nil), Flagged: []Flagged{}}
+		f.stamp(&doc)
+		return doc, 1, nil
+	}
+	return f.record(ctx, []record.Proposal{{Draft: draft, Device: "cli", Clock: true}})
 }
 
 // syntaxRefusal says that a line is not JSON.

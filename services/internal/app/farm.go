@@ -17,8 +17,10 @@ import (
 	"latewood/events/ledger/idindex"
 	"latewood/events/words"
 	"latewood/projections"
+	"latewood/services/attach"
 	"latewood/services/project"
 	"latewood/services/record"
+	"latewood/services/register"
 	"latewood/services/serve"
 )
 
@@ -29,6 +31,10 @@ type farm struct {
 	dir   string
 	log   ledger.Log
 	owner string // pseudonym of the owner, who enters what comes without a login
+
+	people *register.Register
+	files  *attach.Store
+	spots  map[string]*spot // where records can name persons, by kind
 
 	index     *idindex.Index
 	state     *record.State
@@ -47,6 +53,9 @@ type farm struct {
 // start reads the ledger and runs the services: the index and the recorder's state, the folds, then the committer.
 func (f *farm) start(ctx context.Context) (err error) {
 	if f.owner, err = f.loadOwner(); err != nil {
+		return err
+	}
+	if err := f.openPeople(); err != nil {
 		return err
 	}
 	ids, covered, err := idindex.Open(filepath.Join(f.dir, "folds", "ids"))
@@ -78,7 +87,10 @@ func (f *farm) start(ctx context.Context) (err error) {
 	f.recorder = record.New(record.Config{
 		Farm: f.code, Log: f.log, Index: index{f.index}, Folds: f.projector, State: f.state, Zone: zone, Now: f.app.o.Now,
 	})
-	return f.run()
+	if err := f.run(); err != nil {
+		return err
+	}
+	return f.settleErasures(ctx)
 }
 
 // run starts the folds' delivery and the committer, and returns when delivery stands.
@@ -208,11 +220,18 @@ func (f *farm) loadOwner() (string, error) {
 		}
 		return o.Code, nil
 	}
-	var random [16]byte
-	if _, err := rand.Read(random[:]); err != nil {
-		return "", fmt.Errorf("app: random bytes: %w", err)
+	// A register that lost the file beside it still knows who the owner is.
+	code, err := register.OwnerOf(filepath.Dir(path))
+	if err != nil {
+		return "", registerFault(err)
 	}
-	code := events.NewPseudonym(random)
+	if code == "" {
+		var random [16]byte
+		if _, err := rand.Read(random[:]); err != nil {
+			return "", fmt.Errorf("app: random bytes: %w", err)
+		}
+		code = events.NewPseudonym(random)
+	}
 	return code, disk.WriteFile(path, func(w io.Writer) error {
 		_, err := fmt.Fprintf(w, "{\"code\":%q}\n", code)
 		return err

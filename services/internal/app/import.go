@@ -42,8 +42,11 @@ type Imported struct {
 	RowsRead    int      `json:"rows"`
 	RowsRefused int      `json:"rowsRefused"`
 	LeftOut     []string `json:"leftOut,omitempty"` // headings that the map leaves out
-	Map         string   `json:"map,omitempty"`     // the map proposed
-	Preview     []string `json:"preview,omitempty"` // the first records that it would make
+	// Values of a weather archive that no record can hold or that the archive rejects: how many, and the first thousand.
+	ValuesLeftOut int       `json:"valuesLeftOut,omitempty"`
+	LeftValues    []Refusal `json:"leftValues,omitempty"`
+	Map           string    `json:"map,omitempty"`     // the map proposed
+	Preview       []string  `json:"preview,omitempty"` // the first records that it would make
 }
 
 // Rows counts the rows that refusals are about.
@@ -80,7 +83,7 @@ func (a *App) opImport(ctx context.Context, q ImportRequest, file serve.File, pr
 	if err != nil {
 		return importFault(err)
 	}
-	m := &importing{f: f, q: q, file: seek, progress: progress, doc: Imported{Recorded: Recorded{Refused: []Refusal{}, Flagged: []Flagged{}}}}
+	m := &importing{f: f, naming: f.naming(true), q: q, file: seek, progress: progress, doc: Imported{Recorded: Recorded{Refused: []Refusal{}, Flagged: []Flagged{}}}}
 	if err := m.run(ctx, opened); err != nil {
 		return importFault(err)
 	}
@@ -188,12 +191,13 @@ type importing struct {
 	opens    bool // the first row opens the farm
 	// refusing guards the refusals: rows are read while rows before them are appended.
 	refusing sync.Mutex
+	naming   *naming
 }
 
 func (m *importing) run(ctx context.Context, opens bool) error {
 	m.opens = opens
 	if m.q.ProposeMap {
-		return m.propose()
+		return m.propose(ctx)
 	}
 	var random [10]byte
 	if _, err := rand.Read(random[:]); err != nil {
@@ -285,6 +289,15 @@ func (m *importing) pass(ctx context.Context, trial *record.Trial) error {
 				m.refuse(row, row.Problems)
 				continue
 			}
+			draft, problems, err := m.naming.draft(ctx, row.Draft)
+			if err != nil {
+				return errors.Join(settle(), err)
+			}
+			if len(problems) > 0 {
+				m.refuse(row, problems)
+				continue
+			}
+			row.Draft = draft
 			rows = append(rows, row)
 			if m.opens && m.doc.RowsRead == 1 {
 				break // the farm's first record goes in alone: what follows is read in its zone
@@ -313,6 +326,11 @@ func (m *importing) pass(ctx context.Context, trial *record.Trial) error {
 	}
 	if err := settle(); err != nil {
 		return m.f.cannotRecord(err)
+	}
+	left, n := r.LeftValues()
+	m.doc.ValuesLeftOut = n
+	for _, l := range left {
+		m.doc.LeftValues = append(m.doc.LeftValues, refusals(m.q.Name, l.Line, events.Problems{l.Problem}, nil)...)
 	}
 	if _, err := io.Copy(io.Discard, in); err != nil { // what the reader did not need to see belongs to the hash
 		return err
@@ -402,7 +420,7 @@ func (m *importing) finish(ctx context.Context) error {
 const previewed = 5
 
 // propose guesses a map from the headings and shows the first records that it would make.
-func (m *importing) propose() error {
+func (m *importing) propose(ctx context.Context) error {
 	o, err := m.options()
 	if err != nil {
 		return err
@@ -433,7 +451,15 @@ func (m *importing) propose() error {
 			m.refuse(row, row.Problems)
 			continue
 		}
-		m.doc.Preview = append(m.doc.Preview, row.Draft.Type+" "+row.Draft.Time+" "+string(canon.Bytes(row.Draft.Data)))
+		draft, problems, err := m.naming.draft(ctx, row.Draft)
+		if err != nil {
+			return err
+		}
+		if len(problems) > 0 {
+			m.refuse(row, problems)
+			continue
+		}
+		m.doc.Preview = append(m.doc.Preview, draft.Type+" "+draft.Time+" "+string(canon.Bytes(draft.Data)))
 	}
 	return nil
 }

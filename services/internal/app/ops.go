@@ -30,6 +30,14 @@ func (a *App) ops() map[string]serve.Op {
 		"settings": op(a.opSettings),
 		"yield":    op(a.opYield),
 		"weather":  op(a.opWeather),
+		"sensors":  op(a.opSensors),
+		"people":   op(a.opPeople),
+		"person":   op(a.opPerson),
+		"who":      op(a.opShowPerson),
+		"erase":    op(a.opErase),
+		"cards":    op(a.opCards),
+		"attach":   opFile(a.opAttach),
+		"file":     op(a.opFile),
 	}
 }
 

@@ -41,6 +41,8 @@ type Status struct {
 	BackupWords string `json:"backupWords"`
 	BackupOld   string `json:"backupOld,omitempty"`
 	Assumed     int    `json:"assumed,omitempty"` // records whose time of knowing was assumed
+	// Sensors is what stations sent that is not in the ledger; absent where there is nothing to say.
+	Sensors *Sensors `json:"sensors,omitempty"`
 }
 
 // Running is what runs in a block, in words.
@@ -86,6 +88,9 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 		a.disk(&doc, now, zone)
 		return nil
 	})
+	if err == nil {
+		doc.Sensors, err = a.sensors()
+	}
 	if err != nil {
 		return nil, 1, err
 	}

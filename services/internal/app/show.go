@@ -28,6 +28,10 @@ type Shown struct {
 	Size     uint64    `json:"size"`
 	Root     string    `json:"root"`
 	Sealed   bool      `json:"sealed"`
+	// Attachments are the files that any version points to, and whether they are there.
+	Attachments []Pointed `json:"attachments,omitempty"`
+	// People are the tags behind the pseudonyms of this answer.
+	People map[string]string `json:"people,omitempty"`
 }
 
 // Version is one of a record's versions: the record itself, a correction, or its withdrawal.
@@ -57,7 +61,9 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.id", "text", q.ID), Err: err}
 	}
 	var doc Shown
+	var of *farm
 	err = a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
+		of = f
 		if owner := b.Fact(id); owner != nil {
 			id = owner.ID // a correction's id shows the record that it corrects
 		}
@@ -84,6 +90,12 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 	if err != nil {
 		return nil, 1, err
 	}
+	of.addFiles(&doc) // not inside: reading files takes its time
+	text, err := events.WriteJSON(doc.Versions)
+	if err != nil {
+		return nil, 1, err
+	}
+	doc.People = of.tags(text)
 	return doc, 0, nil
 }
 

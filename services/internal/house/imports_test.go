@@ -47,6 +47,8 @@ var rooms = []room{
 	{"services/internal/*", append([]string{"events/ledger", "projections/..."}, language...), "help for several services"},
 	{"services/latewood", append([]string{"events/ledger", "projections/...", "services/*", "services/internal/app", "services/internal/demo"}, language...),
 		"the command line: arguments in, the wiring does the rest"},
+	{"services/sense", append([]string{"services/ingest/stations"}, verbs...),
+		"packs of SenML are read by one parser, whether they come in a file or over the air; the parser is pure and knows no verb"},
 	{"services/*", verbs, "a verb gets the other verbs handed in by app, as the one or two methods it needs"},
 	{"services/*/...", append([]string{"self/..."}, verbs...), "a part of one verb"},
 }
@@ -216,7 +218,8 @@ var dependencies = []dependency{
 	{module: "golang.org/x/mod", importers: []string{"events/ledger"}, tests: []string{"..."},
 		why: "tree hashes and signed notes; what verifies offline must be readable in an afternoon"},
 	{module: "golang.org/x/sys", importers: []string{"events/ledger/disk"}, why: "calls of Windows that os does not offer"},
-	{module: "golang.org/x/text", importers: []string{"events"}, why: "codes and names in NFC"},
+	{module: "golang.org/x/text", importers: []string{"events", "services/register"},
+		why: "codes and names in NFC; a person's name stands in no record, so the register has to do it itself"},
 	{module: "github.com/segmentio/encoding", importers: []string{"events"}, why: "faster JSON for the records, nothing else"},
 	{module: "github.com/alecthomas/kong", importers: []string{"services/latewood"}, why: "the command line"},
 	{module: "github.com/jackc/pgx/v5", importers: []string{"projections/store/pgstore"}, later: true, why: "Postgres is one store among others"},
@@ -224,6 +227,12 @@ var dependencies = []dependency{
 
 	{module: "go.yaml.in/yaml/v4", importers: []string{"services/ingest"}, why: "map files, as people write them"},
 
+	{module: "codeberg.org/go-pdf/fpdf", importers: []string{"services/print"}, why: "PDF"},
+	{module: "codeberg.org/go-fonts/dejavu", importers: []string{"services/print"}, why: "the font that comes with the program"},
+	{module: "github.com/boombuler/barcode", importers: []string{"services/print"}, why: "QR codes"},
+
+	{module: "github.com/makiuchi-d/gozxing", tests: []string{"services/print"}, why: "reads codes back with nothing of what wrote them"},
+	{module: "github.com/eclipse/paho.mqtt.golang", tests: []string{"services/sense", "services/latewood"}, why: "a station's side of MQTT, written by others"},
 	{module: "github.com/gowebpki/jcs", tests: []string{"events", "events/canon", "services/record"}, why: "a second implementation of RFC 8785 to test ours against"},
 	{module: "pgregory.net/rapid", tests: []string{"..."}, why: "property tests"},
 	{module: "go.uber.org/goleak", tests: []string{"..."}, why: "a service that ends leaves nothing running"},

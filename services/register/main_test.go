@@ -1,0 +1,22 @@
+package register_test
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"testing"
+)
+
+// TestMain sets the number of random histories: every step of one syncs the disk.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	checks := "12"
+	if os.Getenv("LATEWOOD_PROOF") == "1" {
+		checks = "1000"
+	}
+	if err := flag.Set("rapid.checks", checks); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(2)
+	}
+	os.Exit(m.Run())
+}
