@@ -57,7 +57,7 @@ var rooms = []room{
 var verbs = append([]string{
 	"self/...", "projections/...",
 	"events/ledger", "events/ledger/idindex", "events/ledger/disk", "events/ledger/bundle",
-	"services/internal/bus", "services/internal/httpx",
+	"services/internal/bus", "services/internal/httpx", "services/internal/sheets",
 }, language...)
 
 // Tests may use more: the ledger in memory, and in services everything that is not another verb.
@@ -223,7 +223,7 @@ var dependencies = []dependency{
 	{module: "github.com/segmentio/encoding", importers: []string{"events"}, why: "faster JSON for the records, nothing else"},
 	{module: "github.com/alecthomas/kong", importers: []string{"services/latewood"}, why: "the command line"},
 	{module: "github.com/jackc/pgx/v5", importers: []string{"projections/store/pgstore"}, later: true, why: "Postgres is one store among others"},
-	{module: "github.com/xuri/excelize/v2", importers: []string{"services/internal/sheets"}, later: true, why: "sheets are read by ingest and written by report, through one package"},
+	{module: "github.com/xuri/excelize/v2", importers: []string{"services/internal/sheets"}, why: "sheets are read by ingest and written by report, through one package"},
 
 	{module: "go.yaml.in/yaml/v4", importers: []string{"services/ingest"}, why: "map files, as people write them"},
 
