@@ -16,6 +16,7 @@ type cellReader struct {
 	comma  bool // the decimal sign is a comma
 	order  DateOrder
 	person func(string) (string, bool)
+	codes  []string // of the farm's blocks
 }
 
 // spoiled is what spreadsheets write into a cell that they could not work out.
@@ -69,6 +70,10 @@ func (c *cellReader) single(s *events.Shape, unit, text string) (canon.Value, *f
 	case events.FormLabel:
 		if monthOf(text) {
 			return canon.Value{}, wrong(say("ingest.became-date"), say("ingest.became-date-instead"))
+		}
+	case events.FormCode, events.FormText, events.FormName:
+		if shortened(text) {
+			return canon.Value{}, wrong(say("tables.digits"), say("tables.digits-instead"))
 		}
 	case events.FormAny:
 		return anything(text), nil

@@ -20,17 +20,24 @@ type csvGrid struct {
 // maxColumns is the most columns of a table. The widest that make sense have one a day of a year.
 const maxColumns = 1000
 
-// openCSV finds the delimiter and reads the heading; at is its line.
-func openCSV(in *lines, name string) (g *csvGrid, headings []string, at int, err error) {
+// openCSV finds the delimiter and reads the heading; at is its line. The first lines may be skipped.
+func openCSV(in *lines, name string, skip int) (g *csvGrid, headings []string, at int, err error) {
 	g = &csvGrid{in: in}
 	marked := false
 	for {
 		l, err := in.next()
 		switch {
+		case errors.Is(err, io.EOF) && skip > 0:
+			return nil, nil, 0, refused(name, 0, "", events.Problem{Why: say("tables.no-heading", "line", skip+1), Instead: say("tables.no-heading-instead")})
 		case errors.Is(err, io.EOF):
 			return nil, nil, 0, refused(name, 0, "", events.Problem{Why: say("ingest.empty"), Instead: say("ingest.empty-instead")})
 		case err != nil:
 			return nil, nil, 0, err
+		case l.n <= skip:
+			if rest, ok := strings.CutPrefix(strings.TrimSpace(string(l.text)), "sep="); ok && len(rest) == 1 && l.n == 1 {
+				g.delimiter, marked = rest[0], true
+			}
+			continue
 		case l.long:
 			return nil, nil, 0, refused(name, l.n, "", events.Problem{Why: say("ingest.too-long", "most", maxLine), Instead: say("ingest.save-as-csv")})
 		}
@@ -95,11 +102,11 @@ func sniffDelimiter(heading string) byte {
 	return marks[best]
 }
 
-func (g *csvGrid) row() (cells []string, at int, problems events.Problems, err error) {
+func (g *csvGrid) row() (cells []cell, at int, problems events.Problems, err error) {
 	for {
-		cells, at, problems, err := g.record()
-		if err != nil || len(problems) > 0 || !blank(cells) {
-			return cells, at, problems, err
+		read, at, problems, err := g.record()
+		if err != nil || len(problems) > 0 || !blank(read) {
+			return texts(read), at, problems, err
 		}
 	}
 }

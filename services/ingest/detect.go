@@ -89,6 +89,9 @@ func asked(headings []string, m *Map) []string {
 	for _, c := range m.Constants {
 		out = append(out, c.Field)
 	}
+	if m.SheetInto != "" {
+		out = append(out, m.SheetInto)
+	}
 	if m.Unpivot != nil {
 		out = append(out, m.Unpivot.Heading, m.Unpivot.Value)
 	}

@@ -12,6 +12,8 @@ import (
 	"unicode/utf8"
 
 	"latewood/events"
+	"latewood/services/internal/sheets"
+	"latewood/services/internal/sheets/sheetstest"
 )
 
 // drain reads a file to its end and checks what holds for every file: lines rise and are lines of the file, drafts go
@@ -28,7 +30,10 @@ func drain(t *testing.T, data []byte, o Options) {
 		return
 	}
 	most := bytes.Count(data, []byte("\n")) + bytes.Count(data, []byte("\r")) + 1
-	before := 0
+	if r.Format() == XLSX {
+		most = sheets.MaxRows
+	}
+	before, sheet := 0, ""
 	for n := 0; ; n++ {
 		row, err := r.Next()
 		if errors.Is(err, io.EOF) {
@@ -36,6 +41,9 @@ func drain(t *testing.T, data []byte, o Options) {
 		}
 		if err != nil {
 			t.Fatal(err)
+		}
+		if row.Sheet != sheet { // the next one begins anew
+			before, sheet = 0, row.Sheet
 		}
 		if row.Line < before || row.Line > most || row.Line < 1 {
 			t.Fatalf("line %d after %d of %d", row.Line, before, most)
@@ -106,12 +114,17 @@ func FuzzJSONLines(f *testing.F) {
 }
 
 func FuzzMap(f *testing.F) {
+	workbook := sheetstest.Book{Sheets: []sheetstest.Sheet{{Name: "North", Rows: [][]any{
+		{"Datum", "Feld", "Menge", "2026-06-01"}, {sheetstest.Num(46174, sheetstest.Day), "north", 1.5, 2}, {nil, "north", sheetstest.Num(0.5, sheetstest.Percent)}, {"Total", nil, 3}},
+		Hidden: []int{4}, Merged: []string{"B2:B3"}}, {Name: "South", Rows: [][]any{{"Datum"}}}}}.Bytes(f)
+	features := []byte(`{"type":"FeatureCollection","features":[{"type":"Feature","geometry":{"type":"Point","coordinates":[-155,19]},"properties":{"Feld":"north","Datum":2011,"Menge":null}}]}`)
 	table := []byte("Datum;Feld;Menge;2026-06-01;2026-06-02\n03/04/2026;North;1,5;2;3\n")
 	for _, b := range corpus(f, "*.yaml") {
 		f.Add(string(b))
 	}
 	f.Add(`date=time,"a,b"=mass[kg],dateOrder=dmy,x=-`)
 	f.Add("columns: {Datum: [time, note], Menge: 'mass[kg]'}\nignore: '*'\nunpivot: {pattern: '2026*', into: {heading: time, value: mass_kg}}\n")
+	f.Add("columns: {Datum: time, Feld: block, Menge: 'mass[kg]'}\nheading: 1\nskipRows: [T*]\ndown: [Datum]\nsheets: ['*']\nsheetInto: crew\nhidden: take\nmerged: repeat\nignore: '*'\n")
 	f.Add("columns: {Datum: started+ended.clock}\nconstants: {'mix[3].product': x, 'where[2].block': y}\nkind: sprays\nmissing: ['2']\nnames: {block: {a: b}}")
 	f.Fuzz(func(t *testing.T, text string) {
 		m, err := ParseMap(text)
@@ -124,6 +137,8 @@ func FuzzMap(f *testing.F) {
 		}
 		for _, as := range []string{"", "picks", "weather"} {
 			drain(t, table, Options{As: as, Map: m, Station: "hollow"})
+			drain(t, workbook, Options{As: as, Map: m, Station: "hollow"})
+			drain(t, features, Options{Map: m})
 		}
 		if !utf8.ValidString(text) || m.Empty() {
 			return
@@ -132,5 +147,44 @@ func FuzzMap(f *testing.F) {
 		if err != nil || !reflect.DeepEqual(again, m) {
 			t.Fatalf("read again: %+v, %v, want %+v, from\n%s", again, err, m, m.String())
 		}
+	})
+}
+
+// FuzzXLSX hands cells of every type to every table.
+func FuzzXLSX(f *testing.F) {
+	kinds := append(Tables(), "", "block.established", "setting.adopted")
+	f.Add("time", "mass_kg", "n", "46174", "SUM(A1)", 1, 1, uint8(3))
+	f.Add("date", "rows", "s", "0", "", 6, 1, uint8(1))
+	f.Add("block", "ticket", "e", "#N/A", "-", 4, 1, uint8(0))
+	f.Add("relativeHumidity_pct", "station", "b", "1", "", 3, 4, uint8(7))
+	f.Fuzz(func(t *testing.T, one, two, typ, value, formula string, style, kind int, more uint8) {
+		c := sheetstest.Cell{Type: typ, Value: value, Formula: formula, Style: style}
+		s := sheetstest.Sheet{Name: "S", Rows: [][]any{{one, two, "note"}, {c, value, typ}, nil, {value, c, true}, {c}}}
+		if more&1 != 0 {
+			s.Hidden = []int{4}
+		}
+		if more&2 != 0 {
+			s.Merged = []string{"A2:A4", "B4:C4"}
+		}
+		b := sheetstest.Book{Sheets: []sheetstest.Sheet{s}, Shared: []string{"North"}, From1904: more&4 != 0}
+		o := Options{As: kinds[uint(kind)%uint(len(kinds))], Station: "hollow", Codes: []string{"007"}}
+		drain(t, b.Bytes(t), o)
+		if m, err := Propose(bytes.NewReader(b.Bytes(t)), o); err == nil {
+			o.Map = m
+			if m.Kind != "" {
+				o.As = ""
+			}
+			drain(t, b.Bytes(t), o)
+		}
+	})
+}
+
+func FuzzGeoJSON(f *testing.F) {
+	kinds := []string{"", "trees", "block.established", "geojson"}
+	f.Add([]byte(`{"type":"FeatureCollection","features":[{"type":"Feature","id":7,"geometry":{"type":"Point","coordinates":[-155,19]},"properties":{"block":"north","row":1}},
+{"type":"Feature","geometry":{"type":"Polygon","coordinates":[[[0,0],[1,0],[1,1],[0,0]]]},"properties":{"block":"north","area_ha":1}}]}`), 0)
+	f.Add([]byte(`{"type":"Feature","geometry":null,"properties":{"geometry":"x","@id":[1]}}`), 1)
+	f.Fuzz(func(t *testing.T, data []byte, kind int) {
+		drain(t, data, Options{As: kinds[uint(kind)%uint(len(kinds))]})
 	})
 }

@@ -17,10 +17,16 @@ import (
 type Options struct {
 	// Name is what messages call the file.
 	Name string
-	// As is a kind (fruit.picked, with or without version), a table (trees, picks, sprays, labels, weather) or a format of
+	// As is a kind (fruit.picked, with or without version), a table (trees, picks, sprays, labels, weather) or a format: geojson, or one of
 	// weather archives (ghcn-daily, isd-lite, metar, senml). Empty: JSON Lines name their kinds themselves, tables are known
-	// by their headings, archives by the form of their lines.
+	// by their headings, maps by their shapes, archives by the form of their lines.
 	As string
+	// Sheet is the sheet of a workbook that is read, by its name or a pattern with * and ?; empty: the map says it, or there
+	// is only one.
+	Sheet string
+	// Codes are the codes of the farm's blocks. A number in their place that lacks the zeros of one of them is refused, for
+	// spreadsheets take zeros away; empty: numbers are taken as they stand.
+	Codes []string
 	// Map says what the columns of a table mean; nil: their headings say it.
 	Map *Map
 	// Catalogue is the kinds that can be read; nil: events.Standard().
@@ -66,11 +72,13 @@ type source interface {
 type grid interface {
 	// row gives the cells of the next row that is not blank, io.EOF after the last. What is wrong with a row as a whole
 	// comes as problems; its cells then do not count.
-	row() (cells []string, line int, problems events.Problems, err error)
+	row() (cells []cell, line int, problems events.Problems, err error)
 }
 
 // A Row is one proposed record and where it stood.
 type Row struct {
+	// Sheet is the sheet of a workbook; empty: the file is none.
+	Sheet string
 	// Line is the physical line on which the row begins, from 1. Several rows can have one line, where a Map turns the
 	// columns of a line into rows.
 	Line int
@@ -110,6 +118,9 @@ func Open(r io.Reader, o Options) (*Reader, error) {
 		m = &Map{}
 	}
 	as := o.As
+	if strings.TrimSpace(as) == string(GeoJSON) {
+		as = "" // a format and no kind
+	}
 	switch {
 	case as == "":
 		as = m.Kind
@@ -123,6 +134,12 @@ func Open(r io.Reader, o Options) (*Reader, error) {
 			return nil, refused(o.Name, 0, "", *p)
 		}
 	}
+	if isWorkbook(head) {
+		return openWorkbook(br, kind, m, o)
+	}
+	if isGeoJSON(o, head) {
+		return openGeo(br, kind, m, o)
+	}
 	in := newLines(br, head)
 	out := &Reader{kind: kind, mapped: o.Map}
 	if first := bytes.TrimLeft(head, " \t\r\n"); first[0] == '{' {
@@ -133,7 +150,7 @@ func Open(r io.Reader, o Options) (*Reader, error) {
 		out.format, out.src = JSONLines, &jsonLines{in: in, kind: kind, catalogue: o.Catalogue, station: o.Station}
 		return out, nil
 	}
-	g, headings, at, err := openCSV(in, o.Name)
+	g, headings, at, err := openCSV(in, o.Name, m.skipped())
 	if err != nil {
 		return nil, err
 	}
@@ -236,6 +253,7 @@ func parent(path string) string {
 // A Refusal says why a file or a map cannot be read, and where in it.
 type Refusal struct {
 	File   string
+	Sheet  string // of a workbook
 	Line   int    // from 1; 0: no line in particular
 	Column string // the heading; empty: none in particular
 	events.Problem
@@ -260,8 +278,11 @@ func (rs Refusals) Error() string {
 func (r Refusal) String() string {
 	var parts []string
 	where := r.File
+	if r.Sheet != "" {
+		where += " (" + r.Sheet + ")"
+	}
 	if r.Line > 0 {
-		where = fmt.Sprintf("%s:%d", r.File, r.Line)
+		where = fmt.Sprintf("%s:%d", where, r.Line)
 	}
 	if where != "" {
 		parts = append(parts, where)
@@ -310,7 +331,9 @@ func begin(r io.Reader, name string) (br *bufio.Reader, head []byte, err error) 
 	switch {
 	case bytes.HasPrefix(head, []byte("\xff\xfe")) || bytes.HasPrefix(head, []byte("\xfe\xff")):
 		return nil, nil, no(0, say("ingest.utf16"), say("ingest.save-as-csv"))
-	case bytes.HasPrefix(head, []byte("PK\x03\x04")), bytes.IndexByte(head, 0) >= 0:
+	case isWorkbook(head):
+		return br, head, nil
+	case bytes.IndexByte(head, 0) >= 0:
 		return nil, nil, no(0, say("ingest.not-text"), say("ingest.save-as-csv"))
 	case len(text) == 0 && len(head) > headSize/2:
 		return nil, nil, no(0, say("ingest.blank"), say("ingest.empty-instead"))

@@ -59,7 +59,7 @@ func read(t testing.TB, text string, o Options) string {
 				field += fmt.Sprintf(" (%s)", c)
 			}
 			words := p.Why.Key // the door's words are its own
-			if strings.HasPrefix(p.Why.Key, "ingest.") {
+			if strings.HasPrefix(p.Why.Key, "ingest.") || strings.HasPrefix(p.Why.Key, "tables.") {
 				words = fmt.Sprintf("%s; %s", p.Why, p.Instead)
 			}
 			fmt.Fprintf(&b, "%d: %s: %v: %s\n", row.Line, field, p.Value, words)

@@ -7,6 +7,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"go.yaml.in/yaml/v4"
@@ -19,7 +20,7 @@ import (
 const maxMap = 256 << 10
 
 //words:data the keys of a map file
-var mapKeys = []string{"kind", "columns", "constants", "names", "dateOrder", "decimal", "ignore", "missing", "unpivot"}
+var mapKeys = []string{"kind", "columns", "constants", "names", "dateOrder", "decimal", "ignore", "missing", "unpivot", "skip", "heading", "skipRows", "down", "sheets", "sheetInto", "hidden", "merged"}
 
 // ReadMap reads a map from a YAML file:
 //
@@ -39,6 +40,13 @@ var mapKeys = []string{"kind", "columns", "constants", "names", "dateOrder", "de
 //	unpivot:
 //	  columns: [Monday, Tuesday]    # or pattern: "2026-*"
 //	  into: {heading: time, value: "mass[kg]"}
+//	skip: 3                 # lines above the heading; or heading: 4, the heading's own line
+//	skipRows: ["Total*"]    # rows whose first cell looks like this
+//	down: [Date]            # an empty cell says what the one above it says
+//	sheets: ["Block *"]     # of a workbook
+//	sheetInto: block        # where the name of the sheet goes; names are looked up as for a column
+//	hidden: leave           # or take: hidden rows
+//	merged: repeat          # joined cells all have what the first has
 //
 // All texts are taken as they are written: 2026-06-01 and yes stay what they are. name is what messages call the file. The
 // error is Refusals, or that of r.
@@ -156,6 +164,7 @@ func (in *mapReader) texts(n *yaml.Node, what string) []string {
 }
 
 func (in *mapReader) read(root *yaml.Node, m *Map) {
+	skips := 0
 	in.each(root, "", func(key string, line int, value *yaml.Node) {
 		switch key {
 		case "kind":
@@ -199,10 +208,55 @@ func (in *mapReader) read(root *yaml.Node, m *Map) {
 			m.Missing = in.texts(value, key)
 		case "unpivot":
 			m.Unpivot = in.unpivot(value, line)
+		case "skip":
+			skips++
+			m.Skip = in.number(value, key, 0)
+		case "heading":
+			skips++
+			m.Skip = max(in.number(value, key, 1)-1, 0)
+		case "skipRows":
+			m.SkipRows = in.texts(value, key)
+		case "down":
+			m.Down = in.texts(value, key)
+		case "sheets":
+			m.Sheets = in.texts(value, key)
+		case "sheetInto":
+			m.SheetInto, _ = in.scalar(value, key)
+		case "hidden":
+			m.Hidden = in.oneWord(value, key, hiddenTake, hiddenLeave)
+		case "merged":
+			m.Merged = in.oneWord(value, key, mergedRepeat)
 		default:
 			in.unknownKey(line, key, mapKeys)
 		}
+		if skips == 2 {
+			skips++
+			in.refuse(line, key, nil, say("tables.map-skip"), say("ingest.map-doubled-instead"))
+		}
 	})
+}
+
+// number takes a count of lines.
+func (in *mapReader) number(n *yaml.Node, what string, least int) int {
+	text, ok := in.scalar(n, what)
+	if !ok {
+		return 0
+	}
+	i, err := strconv.Atoi(text)
+	if err != nil || i < least || i > maxSkip {
+		in.refuse(n.Line, what, text, say("tables.map-number"), say("tables.map-number-instead", "least", least, "most", maxSkip))
+		return 0
+	}
+	return i
+}
+
+// oneWord takes one of some words.
+func (in *mapReader) oneWord(n *yaml.Node, what string, of ...string) string {
+	text, ok := in.scalar(n, what)
+	if ok && !slices.Contains(of, text) {
+		in.refuse(n.Line, what, text, say("ingest.map-word"), say("refuse.one-word-of", "words", strings.Join(of, ", ")))
+	}
+	return text
 }
 
 func (in *mapReader) unknownKey(line int, key string, keys []string) {
@@ -286,10 +340,18 @@ func (m *Map) String() string {
 	for _, l := range []struct {
 		key   string
 		texts []string
-	}{{"ignore", m.Ignore}, {"missing", m.Missing}} {
+	}{{"ignore", m.Ignore}, {"missing", m.Missing}, {"skipRows", m.SkipRows}, {"down", m.Down}, {"sheets", m.Sheets}} {
 		if len(l.texts) > 0 {
 			add(root, l.key, list(l.texts))
 		}
+	}
+	for _, w := range []struct{ key, word string }{{"sheetInto", m.SheetInto}, {"hidden", m.Hidden}, {"merged", m.Merged}} {
+		if w.word != "" {
+			add(root, w.key, text(w.word))
+		}
+	}
+	if m.Skip > 0 {
+		add(root, "skip", text(strconv.Itoa(m.Skip)))
 	}
 	if u := m.Unpivot; u != nil {
 		n := &yaml.Node{Kind: yaml.MappingNode}

@@ -20,7 +20,28 @@ type Map struct {
 	Ignore       []string // headings that are left out, * and ? for any letters or one; "*" alone: all that mean nothing
 	Missing      []string // cells that say nothing, as -9999
 	Unpivot      *Unpivot
+	Skip         int      // the first lines, above the heading
+	SkipRows     []string // rows whose first cell looks like this, as "Total*"
+	Down         []string // headings under which an empty cell says what the one above it says
+	// Of workbooks only.
+	Sheets    []string // the sheets that are read, by name or pattern
+	SheetInto string   // the field that a sheet's name goes to
+	Hidden    string   // hidden rows: "take" or "leave"; empty: each is refused
+	Merged    string   // joined cells: "repeat" gives all what the first has; empty: each is refused
 }
+
+// What a map says of hidden rows and joined cells.
+const (
+	hiddenTake   = "take"
+	hiddenLeave  = "leave"
+	mergedRepeat = "repeat"
+)
+
+// maxSkip is the most lines that a map can skip.
+const maxSkip = 10_000
+
+// skipped is how many lines stand above the heading.
+func (m *Map) skipped() int { return m.Skip }
 
 // A MapColumn leads the cells under a heading to a field. The field "-" leaves the column out.
 type MapColumn struct{ Heading, Field string }
@@ -40,7 +61,8 @@ type Unpivot struct {
 // Empty reports whether the map says nothing.
 func (m *Map) Empty() bool {
 	return m.Kind == "" && len(m.Columns) == 0 && len(m.Constants) == 0 && len(m.Names) == 0 && m.DateOrder == AnyOrder && !m.DecimalComma &&
-		len(m.Ignore) == 0 && len(m.Missing) == 0 && m.Unpivot == nil
+		len(m.Ignore) == 0 && len(m.Missing) == 0 && m.Unpivot == nil && m.Skip == 0 && len(m.SkipRows) == 0 && len(m.Down) == 0 &&
+		len(m.Sheets) == 0 && m.SheetInto == "" && m.Hidden == "" && m.Merged == ""
 }
 
 // field is what the map says about a heading.

@@ -60,6 +60,11 @@ func TestReadMapRefuses(t *testing.T) {
 		{"decimal: ','\n", `m:1: "decimal": this is not one of the words`},
 		{"unpivot:\n  pattern: a*\n", `m:1: "unpivot": it does not say which columns become rows, or where headings and cells go: `},
 		{"unpivot:\n  pattern: a*\n  into: {heading: time, valu: mass}\n", `m:3: "valu": a map has no such part: did you mean "value"?`},
+		{"skip: 1\nheading: 3\n", `m:2: "heading": skip and heading say the same thing: say it once`},
+		{"skip: many\n", `m:1: "skip": this is no number of lines: write a number from 0 to 10000`},
+		{"heading: 0\n", `m:1: "heading": this is no number of lines: write a number from 1 to 10000`},
+		{"hidden: show\n", `m:1: "hidden": this is not one of the words that can stand here: write one of: take, leave`},
+		{"merged: first\n", `m:1: "merged": this is not one of the words that can stand here: write one of: repeat`},
 		{"kind: picks\n---\nkind: trees\n", "m: the map is not YAML: "},
 		{strings.Repeat("#", maxMap+1), "m: the map has more than 262144 bytes: "},
 	} {
@@ -102,6 +107,18 @@ func TestMapRoundTrip(t *testing.T) {
 		if l := list("missing"); len(l) > 0 {
 			m.Missing = l
 		}
+		for _, l := range []struct {
+			label string
+			into  *[]string
+		}{{"skipRows", &m.SkipRows}, {"down", &m.Down}, {"sheets", &m.Sheets}} {
+			if texts := list(l.label); len(texts) > 0 {
+				*l.into = texts
+			}
+		}
+		m.Skip = rapid.IntRange(0, maxSkip).Draw(t, "skip")
+		m.SheetInto = rapid.SampledFrom([]string{"", "block"}).Draw(t, "sheetInto")
+		m.Hidden = rapid.SampledFrom([]string{"", hiddenTake, hiddenLeave}).Draw(t, "hidden")
+		m.Merged = rapid.SampledFrom([]string{"", mergedRepeat}).Draw(t, "merged")
 		if rapid.Bool().Draw(t, "unpivot") {
 			m.Unpivot = &Unpivot{Pattern: words.Draw(t, "pattern"), Heading: words.Draw(t, "heading"), Value: words.Draw(t, "into")}
 			if l := list("turned"); len(l) > 0 {

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"bufio"
 	"bytes"
 	"cmp"
 	"errors"
@@ -23,7 +24,14 @@ func Propose(r io.Reader, o Options) (*Map, error) {
 	if o.Catalogue == nil {
 		o.Catalogue = events.Standard()
 	}
-	headings, rows, err := Sample(r, o.Name, sampled)
+	br, head, err := begin(r, o.Name)
+	if err != nil {
+		return nil, err
+	}
+	if isWorkbook(head) {
+		return proposeBook(br, o)
+	}
+	headings, rows, err := sample(br, head, o.Name, sampled)
 	if err != nil {
 		return nil, err
 	}
@@ -32,33 +40,84 @@ func Propose(r io.Reader, o Options) (*Map, error) {
 	return m, nil
 }
 
-// Sample reads the headings of a table and up to n of its rows, for ProposeMap. Rows that are broken as a whole are left
+// sample reads the headings of a table and up to n of its rows, for ProposeMap. Rows that are broken as a whole are left
 // out. The error is Refusals where the file is no table.
-func Sample(r io.Reader, name string, n int) (headings []string, rows [][]string, err error) {
-	br, head, err := begin(r, name)
-	if err != nil {
-		return nil, nil, err
-	}
+func sample(br *bufio.Reader, head []byte, name string, n int) (headings []string, rows [][]string, err error) {
 	if bytes.TrimLeft(head, " \t\r\n")[0] == '{' {
 		return nil, nil, refused(name, 1, "", events.Problem{Why: say("ingest.no-table"), Instead: say("ingest.no-table-instead")})
 	}
-	g, headings, _, err := openCSV(newLines(br, head), name)
+	g, headings, _, err := openCSV(newLines(br, head), name, 0)
 	if err != nil {
 		return nil, nil, err
 	}
+	rows, err = some(g, n)
+	return headings, rows, err
+}
+
+// some reads up to n rows of a grid.
+func some(g grid, n int) (rows [][]string, err error) {
 	for len(rows) < n {
 		cells, _, problems, err := g.row()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
-		if len(problems) == 0 {
-			rows = append(rows, cells)
+		if len(problems) > 0 || len(cells) > 0 && isExample(cells[0].text) {
+			continue
 		}
+		row := make([]string, len(cells))
+		for i, c := range cells {
+			row[i] = c.text
+		}
+		rows = append(rows, row)
 	}
-	return headings, rows, nil
+	return rows, nil
+}
+
+// proposeBook guesses a map for a workbook: from the sheet that was named, or from the first. Where all sheets have the same
+// headings, and none of them tells the block, each is probably a block.
+func proposeBook(r io.Reader, o Options) (*Map, error) {
+	b, err := openBook(r, o.Name)
+	if err != nil {
+		return nil, err
+	}
+	found, err := openSheets(b, &Map{}, o)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := some(found[0].grid, sampled)
+	if err != nil {
+		return nil, err
+	}
+	m := ProposeMap(o.Catalogue, o.As, found[0].headings, rows)
+	m.DateOrder, m.DecimalComma = cmp.Or(o.DateOrder, m.DateOrder), o.DecimalComma || m.DecimalComma
+	if len(found) == 1 {
+		return m, nil
+	}
+	alike := !slices.ContainsFunc(found, func(s opened) bool { return !slices.Equal(s.headings, found[0].headings) })
+	k, p := kindOf(o.Catalogue, m.Kind)
+	if !alike || p != nil || newSheet(k).where == nil || slices.ContainsFunc(m.Columns, func(c MapColumn) bool { return c.Field == "block" }) {
+		m.Sheets = []string{found[0].grid.name}
+		return m, nil
+	}
+	m.SheetInto = "block"
+	for _, s := range found {
+		m.Sheets = append(m.Sheets, s.grid.name)
+		code := events.NearestCode(s.grid.name)
+		if code == "" || events.IsCode(s.grid.name) {
+			continue
+		}
+		if m.Names == nil {
+			m.Names = map[string]map[string]string{}
+		}
+		if m.Names["block"] == nil {
+			m.Names["block"] = map[string]string{}
+		}
+		m.Names["block"][s.grid.name] = code
+	}
+	return m, nil
 }
 
 // ProposeMap guesses from headings and some rows what the columns of a table mean: for a person to read, correct and keep,

@@ -10,6 +10,7 @@ import (
 
 	"latewood/events"
 	"latewood/events/canon"
+	"latewood/services/internal/sheets"
 )
 
 // A column is one column that is read.
@@ -30,6 +31,10 @@ type table struct {
 	headings  []string
 	leftOut   []string
 
+	mapped  *Map
+	typed   bool          // the grid is of a workbook: what stands beside the table is no cell cut in two
+	name    string        // of the sheet
+	down    map[int]*cell // columns of which an empty cell says what the one above it says
 	unpivot *unpivot
 	waiting []Row // rows of a line that is turned into several
 
@@ -43,8 +48,9 @@ type table struct {
 
 // A constant is a field that is the same in every row.
 type constant struct {
-	field *field
-	text  string
+	field   *field
+	text    string
+	heading string // what messages call it, where it is the sheet's name
 }
 
 // A filled is one cell, or constant, that says something.
@@ -53,13 +59,17 @@ type filled struct {
 	steps   []step // of the field, its items counted without the empty ones
 	text    string
 	heading string
+	cell    *cell // nil for constants
 }
 
 // newTable works out what the headings mean. at is the line on which they stand.
 func newTable(g grid, headings []string, at int, kind *events.Kind, m *Map, o Options) (*table, error) {
 	t := &table{
-		grid: g, headings: headings, zone: o.Zone, station: o.Station, loggers: map[string]*logger{},
-		cells: cellReader{comma: o.DecimalComma || m.DecimalComma, order: cmp.Or(m.DateOrder, o.DateOrder), person: o.Person},
+		grid: g, headings: headings, zone: o.Zone, station: o.Station, loggers: map[string]*logger{}, mapped: m,
+		cells: cellReader{comma: o.DecimalComma || m.DecimalComma, order: cmp.Or(m.DateOrder, o.DateOrder), person: o.Person, codes: o.Codes},
+	}
+	if s, ok := g.(*sheetGrid); ok {
+		t.typed, t.name = true, s.name
 	}
 	var refusals Refusals
 	refuse := func(column string, value any, why, instead events.Sentence) {
@@ -81,7 +91,9 @@ func newTable(g grid, headings []string, at int, kind *events.Kind, m *Map, o Op
 	t.sheet.pair(asked(headings, m))
 	t.readHeadings(m, refuse)
 	t.readConstants(m, refuse)
+	t.readSheetName(m, refuse)
 	t.readNames(m, refuse)
+	t.readDown(m, refuse)
 	t.readUnpivot(m, refuse)
 	for _, text := range m.Missing {
 		if t.missing == nil {
@@ -118,6 +130,7 @@ func (t *table) hasColumns(m *Map, refuse refuser) {
 	if m.Unpivot != nil {
 		names = append(names, m.Unpivot.Columns...)
 	}
+	names = append(names, m.Down...)
 	for _, name := range names {
 		if slices.ContainsFunc(t.headings, func(h string) bool { return sameHeading(h, name) }) {
 			continue
@@ -190,7 +203,7 @@ func (t *table) readConstants(m *Map, refuse refuser) {
 					refuse(c.Field, c.Value, f.why, f.instead)
 				}
 			}
-			t.constants = append(t.constants, constant{field, strip(c.Value)})
+			t.constants = append(t.constants, constant{field: field, text: strip(c.Value)})
 		}
 	}
 }
@@ -212,8 +225,40 @@ func (t *table) readNames(m *Map, refuse refuser) {
 				}
 			}
 		}
+		for _, c := range t.constants {
+			if c.heading != "" && noIndex(c.field.path()) == noIndex(fields[0].path()) {
+				c.field.names, used = newNames(m.Names[name]), true
+			}
+		}
 		if !used {
 			refuse(name, nil, say("ingest.names-no-column"), say("ingest.headings-are", "headings", joined(t.headings)))
+		}
+	}
+}
+
+// readSheetName leads the name of the sheet to the field that the map says.
+func (t *table) readSheetName(m *Map, refuse refuser) {
+	if m.SheetInto == "" || t.name == "" {
+		return
+	}
+	fields, f := t.sheet.resolve(m.SheetInto)
+	if f != nil {
+		refuse(m.SheetInto, t.name, f.why, f.instead)
+		return
+	}
+	for _, field := range fields {
+		t.constants = append(t.constants, constant{field: field, text: t.name, heading: t.name})
+	}
+}
+
+// readDown finds the columns that are filled down.
+func (t *table) readDown(m *Map, _ refuser) {
+	for i, h := range t.headings {
+		if h != "" && slices.ContainsFunc(m.Down, func(d string) bool { return sameHeading(d, h) }) {
+			if t.down == nil {
+				t.down = map[int]*cell{}
+			}
+			t.down[i] = &cell{}
 		}
 	}
 }
@@ -243,7 +288,7 @@ func (t *table) all() []filled {
 		}
 	}
 	for _, c := range t.constants {
-		out = append(out, filled{field: c.field})
+		out = append(out, filled{field: c.field, heading: c.heading})
 	}
 	if t.unpivot != nil {
 		for _, f := range slices.Concat(t.unpivot.heading, t.unpivot.value) {
@@ -292,11 +337,22 @@ func (t *table) next() (Row, error) {
 		if err != nil {
 			return Row{}, err
 		}
+		if len(problems) == 0 && t.passes(cells) {
+			continue
+		}
 		if len(problems) == 0 {
 			problems = t.fits(cells)
 		}
 		if len(problems) > 0 {
-			return Row{Line: line, Draft: events.Draft{Type: t.sheet.kind.Type()}, Problems: problems, sheet: t.sheet, columns: t.placed}, nil
+			return Row{Sheet: t.name, Line: line, Draft: events.Draft{Type: t.sheet.kind.Type()}, Problems: problems, sheet: t.sheet, columns: t.placed}, nil
+		}
+		for at, above := range t.down {
+			switch {
+			case strip(cells[at].text) == "" && cells[at].bad == nil:
+				cells[at] = *above
+			default:
+				*above = cells[at]
+			}
 		}
 		if t.unpivot == nil {
 			return t.assemble(line, t.fill(cells)), nil
@@ -305,15 +361,37 @@ func (t *table) next() (Row, error) {
 	}
 }
 
+// passes reports whether a row is none of the table's: an example of a template, or a row that the map passes over.
+func (t *table) passes(cells []cell) bool {
+	if len(cells) > 0 && isExample(cells[0].text) {
+		return true
+	}
+	for _, c := range cells {
+		if text := strip(c.text); text != "" {
+			return slices.ContainsFunc(t.mapped.SkipRows, func(pattern string) bool { return glob(pattern, text) })
+		}
+	}
+	return false
+}
+
+// isExample reports whether the first cell of a row marks it as an example.
+func isExample(text string) bool {
+	text = foldName(strip(text))
+	return text == sheets.ExampleMark || strings.HasPrefix(text, sheets.ExampleMark+":")
+}
+
 // fits refuses rows that are longer or shorter than the heading: their cells stand under the wrong words.
-func (t *table) fits(cells []string) events.Problems {
+func (t *table) fits(cells []cell) events.Problems {
 	if len(cells) < len(t.headings) {
 		return events.Problems{{
 			Why: say("ingest.row-short", "cells", len(cells), "headings", len(t.headings)), Instead: say("ingest.row-short-instead"),
 		}}
 	}
-	for i, text := range cells {
-		if text = strip(text); text != "" && (i >= len(t.headings) || t.headings[i] == "") {
+	if t.typed && t.mapped.restIgnored() {
+		return nil // what a sheet holds beside the table is left out with the rest
+	}
+	for i, c := range cells {
+		if text := strip(c.text); text != "" && (i >= len(t.headings) || t.headings[i] == "") {
 			return events.Problems{{Value: strings.ToValidUTF8(text, "\ufffd"), Why: say("ingest.row-long", "cell", i+1, "headings", len(t.headings)), Instead: say("ingest.row-long-instead")}}
 		}
 	}
@@ -321,26 +399,27 @@ func (t *table) fits(cells []string) events.Problems {
 }
 
 // fill takes the cells that say something, and the constants.
-func (t *table) fill(cells []string) []filled {
+func (t *table) fill(cells []cell) []filled {
 	out := make([]filled, 0, len(t.columns)+len(t.constants))
 	for _, c := range t.columns {
-		text := strip(cells[c.at])
-		if text == "" || t.missing[text] {
+		from := &cells[c.at]
+		text := strip(from.text)
+		if from.bad == nil && (text == "" || t.missing[text]) {
 			continue
 		}
 		for _, f := range c.fields {
-			out = append(out, filled{field: f, text: text, heading: c.heading})
+			out = append(out, filled{field: f, text: text, heading: c.heading, cell: from})
 		}
 	}
 	for _, c := range t.constants {
-		out = append(out, filled{field: c.field, text: c.text})
+		out = append(out, filled{field: c.field, text: c.text, heading: c.heading})
 	}
 	return out
 }
 
 // assemble makes a row of its cells.
 func (t *table) assemble(line int, cells []filled) Row {
-	row := Row{Line: line, Draft: events.Draft{Type: t.sheet.kind.Type(), Data: canon.Value{Kind: canon.Object}}, sheet: t.sheet, columns: t.placed}
+	row := Row{Sheet: t.name, Line: line, Draft: events.Draft{Type: t.sheet.kind.Type(), Data: canon.Value{Kind: canon.Object}}, sheet: t.sheet, columns: t.placed}
 	t.renumber(&row, cells)
 	var times []*halves
 	for i := range cells {
@@ -349,7 +428,11 @@ func (t *table) assemble(line int, cells []filled) Row {
 			row.blame(c, c.path(), c.text, say("ingest.not-utf8"), say("ingest.save-as-csv"))
 			continue
 		}
-		text := c.text
+		text, f := t.cells.plain(c.field, c.text, c.cell)
+		if f != nil {
+			row.blame(c, c.at(), c.text, f.why, f.instead)
+			continue
+		}
 		if c.field.names != nil && c.field.shape.Form != events.FormList {
 			code, f := c.field.names.code(text)
 			if f != nil {
@@ -357,6 +440,10 @@ func (t *table) assemble(line int, cells []filled) Row {
 				continue
 			}
 			text = code
+		}
+		if f := t.cells.lostZeros(c.field, text); f != nil {
+			row.blame(c, c.path(), c.text, f.why, f.instead)
+			continue
 		}
 		if c.field.timed() {
 			times = t.half(&row, times, c, text)
@@ -372,10 +459,8 @@ func (t *table) assemble(line int, cells []filled) Row {
 			put(&row.Draft.Data, c.steps, v)
 		case t.trace(c, text):
 			put(&row.Draft.Data, []step{{name: "rainTrace", index: -1}}, canon.Truth(true))
-		case c.field.shape.Form == events.FormQuantity || c.field.counted:
-			row.blame(c, c.path()+".value", c.text, f.why, f.instead)
 		default:
-			row.blame(c, c.path(), c.text, f.why, f.instead)
+			row.blame(c, c.at(), c.text, f.why, f.instead)
 		}
 	}
 	t.join(&row, times)
@@ -393,6 +478,14 @@ func (r *Row) blame(c *filled, path string, value any, why, instead events.Sente
 	if c.heading != "" {
 		r.blamed = append(r.blamed, placed{path, c.heading})
 	}
+}
+
+// at is the path that a problem of the cell names: of a measured value, the number.
+func (c *filled) at() string {
+	if c.field.attr == "" && (c.field.shape.Form == events.FormQuantity || c.field.counted) {
+		return c.path() + ".value"
+	}
+	return c.path()
 }
 
 func (c *filled) path() string { return pathOf(c.field.attr, c.steps) }

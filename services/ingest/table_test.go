@@ -46,7 +46,7 @@ func TestShapes(t *testing.T) {
 		{"empty", "", "f: the file is empty: check that it is the right file\n"},
 		{"blank", " \n\n", "f: the file is empty: check that it is the right file\n"},
 		{"UTF-16", "\xff\xfet\x00i\x00", "f: the file is in UTF-16: save it from the spreadsheet as CSV UTF-8\n"},
-		{"a spreadsheet", "PK\x03\x04 and so on", "f: the file is no text: save it from the spreadsheet as CSV UTF-8\n"},
+		{"a spreadsheet", "PK\x03\x04 and so on", "f: the workbook is damaged or no XLSX: open it in the spreadsheet and save it anew as XLSX\n"},
 		{"a picture", "\x89PNG\x00\x01", "f: the file is no text: save it from the spreadsheet as CSV UTF-8\n"},
 		{"a JSON list", " [{}]", "f:1: the file is one JSON list: write each record as an object on a line of its own, without a list around them\n"},
 		{"JSON over several lines", "{\n\"type\": 1\n}\n", "f:1: a JSON object runs over several lines: write each record as an object on a line of its own, without a list around them\n"},

@@ -67,10 +67,11 @@ func (m *Map) unpivotsInto(s *sheet, f *field) bool {
 }
 
 // turn makes a row of each turned column whose cell says something.
-func (t *table) turn(line int, cells []string) {
+func (t *table) turn(line int, cells []cell) {
 	for _, c := range t.unpivot.columns {
-		text := strip(cells[c.at])
-		if text == "" || t.missing[text] {
+		from := &cells[c.at]
+		text := strip(from.text)
+		if from.bad == nil && (text == "" || t.missing[text]) {
 			continue
 		}
 		filling := t.fill(cells)
@@ -78,7 +79,7 @@ func (t *table) turn(line int, cells []string) {
 			filling = append(filling, filled{field: f, text: c.heading, heading: c.heading})
 		}
 		for _, f := range t.unpivot.value {
-			filling = append(filling, filled{field: f, text: text, heading: c.heading})
+			filling = append(filling, filled{field: f, text: text, heading: c.heading, cell: from})
 		}
 		row := t.assemble(line, filling)
 		// Each row has its own column for the turned field; the table's list names the first.

@@ -161,6 +161,7 @@ type importCommand struct {
 	Files        []string `arg:"" help:"${cli_import_files}" type:"existingfile"`
 	As           string   `help:"${cli_import_as}" placeholder:"KIND"`
 	Map          string   `help:"${cli_import_map}" placeholder:"MAP"`
+	Sheet        string   `help:"${cli_import_sheet}" placeholder:"NAME"`
 	Station      string   `help:"${cli_import_station}" placeholder:"CODE"`
 	Zone         string   `help:"${cli_import_zone}" placeholder:"AREA/PLACE"`
 	Check        bool     `help:"${cli_import_check}"`
@@ -184,7 +185,7 @@ func (i *importCommand) Run(ctx context.Context, t *terminal) (int, error) {
 		exit := 0
 		for _, path := range i.Files {
 			q := app.ImportRequest{
-				Farm: t.global.Farm, As: i.As, Map: mapText, Station: i.Station, Zone: i.Zone, Check: i.Check,
+				Farm: t.global.Farm, As: i.As, Map: mapText, Sheet: i.Sheet, Station: i.Station, Zone: i.Zone, Check: i.Check,
 				AllOrNothing: i.AllOrNothing, ProposeMap: i.WriteMap != "", Name: filepath.Base(path),
 			}
 			code, err := i.one(ctx, t, c, q, path, &all)
@@ -290,7 +291,11 @@ func (t *terminal) refusals(rows []app.Refusal) {
 		if r.Value != nil {
 			value = fmt.Sprintf(" = %v", r.Value)
 		}
-		fmt.Fprintf(t.errs, "%s:%d: %s%s: %s; %s\n", r.File, r.Line, where, value, r.Why, r.Instead)
+		file := r.File
+		if r.Sheet != "" {
+			file += " (" + r.Sheet + ")"
+		}
+		fmt.Fprintf(t.errs, "%s:%d: %s%s: %s; %s\n", file, r.Line, where, value, r.Why, r.Instead)
 	}
 	if n := len(rows) - shownRows; n > 0 {
 		t.tell("cli.more-refused", "n", n)

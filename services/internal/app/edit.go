@@ -39,6 +39,7 @@ type Recorded struct {
 // A Refusal is one problem of one row.
 type Refusal struct {
 	File    string `json:"file"`
+	Sheet   string `json:"sheet,omitempty"` // of a workbook
 	Line    int    `json:"line"`
 	Field   string `json:"field"`
 	Column  string `json:"column,omitempty"`

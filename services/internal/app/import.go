@@ -18,6 +18,7 @@ import (
 	"latewood/events/canon"
 	"latewood/events/civil"
 	"latewood/events/words"
+	"latewood/projections"
 	"latewood/services/ingest"
 	"latewood/services/record"
 	"latewood/services/serve"
@@ -28,7 +29,8 @@ type ImportRequest struct {
 	Farm         string `json:"farm,omitempty"`
 	Name         string `json:"name"`
 	As           string `json:"as,omitempty"`
-	Map          string `json:"map,omitempty"` // inline, or the text of a map file
+	Map          string `json:"map,omitempty"`   // inline, or the text of a map file
+	Sheet        string `json:"sheet,omitempty"` // of a workbook, by name or pattern
 	Station      string `json:"station,omitempty"`
 	Zone         string `json:"zone,omitempty"`
 	Check        bool   `json:"check,omitempty"`
@@ -51,9 +53,13 @@ type Imported struct {
 
 // Rows counts the rows that refusals are about.
 func (d Imported) Rows(refused []Refusal) int {
-	lines := map[int]bool{}
+	type row struct {
+		sheet string
+		line  int
+	}
+	lines := map[row]bool{}
 	for _, r := range refused {
-		lines[r.Line] = true
+		lines[row{r.Sheet, r.Line}] = true
 	}
 	return max(len(lines), d.RowsRefused)
 }
@@ -103,7 +109,7 @@ func importFault(err error) (any, int, error) {
 	doc := Imported{Recorded: Recorded{Refused: []Refusal{}, Flagged: []Flagged{}}, RowsRefused: len(refused)}
 	for _, r := range refused {
 		doc.Refused = append(doc.Refused, Refusal{
-			File: r.File, Line: r.Line, Field: r.Problem.Field, Column: r.Column, Value: r.Problem.Value,
+			File: r.File, Sheet: r.Sheet, Line: r.Line, Field: r.Problem.Field, Column: r.Column, Value: r.Problem.Value,
 			Why: r.Problem.Why.String(), Instead: r.Problem.Instead.String(),
 		})
 	}
@@ -161,7 +167,7 @@ func (a *App) importFarm(ctx context.Context, q ImportRequest, file io.ReadSeeke
 
 // beginsFarm reads the first row of a file: the name and zone of the farm if it opens one.
 func beginsFarm(file io.Reader, q ImportRequest) (name, zone string) {
-	r, err := ingest.Open(file, ingest.Options{Name: q.Name, As: q.As, Zone: time.UTC})
+	r, err := ingest.Open(file, ingest.Options{Name: q.Name, As: q.As, Sheet: q.Sheet, Zone: time.UTC})
 	if err != nil {
 		return "", ""
 	}
@@ -231,7 +237,7 @@ func (m *importing) run(ctx context.Context, opens bool) error {
 
 // options say how to read the file.
 func (m *importing) options() (ingest.Options, error) {
-	o := ingest.Options{Name: m.q.Name, As: m.q.As, Station: m.q.Station, Zone: m.f.zone()}
+	o := ingest.Options{Name: m.q.Name, As: m.q.As, Sheet: m.q.Sheet, Station: m.q.Station, Zone: m.f.zone(), Codes: m.f.blocks()}
 	if m.q.Zone != "" {
 		zone, err := civil.Zone(m.q.Zone)
 		if err != nil {
@@ -388,13 +394,19 @@ func (m *importing) refuse(row ingest.Row, problems events.Problems) {
 	defer m.refusing.Unlock()
 	m.doc.RowsRefused++
 	if len(m.doc.Refused) < mostRefusals {
-		m.doc.Refused = append(m.doc.Refused, refusals(m.q.Name, row.Line, problems, row.ColumnOf)...)
+		told := refusals(m.q.Name, row.Line, problems, row.ColumnOf)
+		for i := range told {
+			told[i].Sheet = row.Sheet
+		}
+		m.doc.Refused = append(m.doc.Refused, told...)
 	}
 }
 
 // finish appends import.made, if a row was recorded.
 func (m *importing) finish(ctx context.Context) error {
-	slices.SortStableFunc(m.doc.Refused, func(a, b Refusal) int { return a.Line - b.Line })
+	if m.doc.Refused != nil && !slices.ContainsFunc(m.doc.Refused, func(r Refusal) bool { return r.Sheet != m.doc.Refused[0].Sheet }) {
+		slices.SortStableFunc(m.doc.Refused, func(a, b Refusal) int { return a.Line - b.Line })
+	}
 	if m.doc.Recorded.Recorded == 0 {
 		return nil
 	}
@@ -462,4 +474,14 @@ func (m *importing) propose(ctx context.Context) error {
 		m.doc.Preview = append(m.doc.Preview, draft.Type+" "+draft.Time+" "+string(canon.Bytes(draft.Data)))
 	}
 	return nil
+}
+
+// blocks lists the codes of the farm's blocks, by which numbers are told that have lost their zeros.
+func (f *farm) blocks() []string {
+	var out []string
+	_ = f.projector.With(func(b *projections.Book) error {
+		out = b.Keys(projections.Block)
+		return nil
+	})
+	return out
 }

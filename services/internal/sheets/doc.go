@@ -19,7 +19,7 @@
 //
 // What a spreadsheet does to what people type is not undone here but told: a number that is shown as a date (Date), one that
 // is shown with a word or a percent sign behind it (Cell.Shown), a formula whose value was never worked out (Uncalculated),
-// cells that were joined (Cell.Merged).
+// cells that were joined (Row.Joined).
 //
 // Dates are days and clocks without a zone, as they stand in the cell. Both ways of counting days, from 1900 and from 1904,
 // are read (ECMA-376 part 1, 18.17.4.1); which one it is stands in the workbook.
