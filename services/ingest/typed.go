@@ -135,7 +135,7 @@ func (f *field) fitsShown(text, shown string) *fault {
 	case f.unit == "" && shown != "%": // trees, or money: the field has no unit that could be another
 		return nil
 	}
-	return wrong(say("tables.shown", "shown", shown), say("tables.shown-instead", "text", text, "shown", shown))
+	return wrong(say("tables.shown", "shown", shown), say("tables.shown-instead", "text", text))
 }
 
 // shortened reports whether a spreadsheet has shortened a long number that is a name: 1.23457E+13.
