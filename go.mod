@@ -16,6 +16,7 @@ require (
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/segmentio/encoding v0.5.4
 	github.com/synadia-io/orbit.go/jetstreamext v0.3.2
+	github.com/transparency-dev/merkle v0.0.2
 	github.com/xuri/excelize/v2 v2.11.1
 	go.uber.org/goleak v1.3.0
 	go.yaml.in/yaml/v4 v4.0.0

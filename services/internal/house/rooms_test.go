@@ -66,6 +66,7 @@ func TestOneDocAPackageCatches(t *testing.T) {
 var doors = map[string]string{
 	"events/internal/gencatalogue": "writes events/CATALOGUE.md",
 	"events/ledger/jetlog":         "speaks to the broker",
+	"events/ledger/archive":        "keeps the sealed records in files, and serves them read-only",
 	"events/ledger/idindex":        "keeps the index of ids on disk",
 	"events/ledger/disk":           "writes and syncs the files of the archive",
 	"projections/store/pgstore":    "speaks to Postgres",
@@ -222,7 +223,7 @@ var (
 	plainName     = regexp.MustCompile(`^[a-z][a-z0-9]*$`)
 	emptyNames    = []string{"util", "utils", "common", "types", "models", "model", "helper", "helpers", "misc", "base", "shared", "lib"}
 	standardNames = []string{
-		"archive", "ast", "binary", "bufio", "bytes", "cmp", "color", "context", "crypto", "csv", "database", "embed", "encoding", "errors", "expvar",
+		"ast", "binary", "bufio", "bytes", "cmp", "color", "context", "crypto", "csv", "database", "embed", "encoding", "errors", "expvar",
 		"flag", "fmt", "fs", "hash", "heap", "html", "http", "image", "io", "iter", "json", "list", "log", "maps", "math", "mail", "mime", "net", "os",
 		"parser", "path", "plugin", "rand", "reflect", "regexp", "ring", "runtime", "signal", "slices", "slog", "sort", "strings", "strconv", "sync",
 		"syntax", "tar", "template", "testing", "text", "time", "token", "trace", "types", "unicode", "unique", "unsafe", "url", "user", "weak", "xml", "zip",
