@@ -40,6 +40,7 @@ type cli struct {
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`
+	Template templateCommand `cmd:"" help:"${cli_template}"`
 	Settings settingsCommand `cmd:"" help:"${cli_settings}"`
 	Sensors  sensorsCommand  `cmd:"" help:"${cli_sensors}"`
 	Run      runCommand      `cmd:"" help:"${cli_run}"`
