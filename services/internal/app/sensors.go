@@ -3,10 +3,13 @@ package app
 import (
 	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
+	"fmt"
 	"net"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"time"
 
@@ -23,7 +26,9 @@ import (
 type MQTT struct {
 	Address string // host:port; empty: nowhere
 	Users   string // the file with the stations' logins; empty: sensors/users in the folder
-	// What the raw stream keeps; 0: natsbox's defaults.
+	// Certificate and Key are PEM files; with them stations are listened to over TLS and not otherwise. Both or neither.
+	Certificate, Key string
+	// What the raw stream keeps; 0: as before.
 	RawBytes int64
 	RawAge   time.Duration
 }
@@ -46,6 +51,29 @@ func (a *App) sensorLogins() (map[string]string, error) {
 		return nil, &serve.Fault{Exit: 1, Text: words.Say("app.listen", "address", a.o.MQTT.Address), Err: err}
 	}
 	return users, l.Close()
+}
+
+// sensorCertificate reads what the listener shows of itself; nil where stations speak in the clear.
+func (a *App) sensorCertificate() (*tls.Certificate, error) {
+	m := a.o.MQTT
+	if m.Address == "" || m.Certificate == "" && m.Key == "" {
+		return nil, nil
+	}
+	if m.Certificate == "" || m.Key == "" {
+		return nil, &serve.Fault{Exit: 2, Text: words.Say("sense.tls-both")}
+	}
+	// Windows has no such bits; there the folder's own list of who may read decides.
+	if info, err := os.Stat(m.Key); err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
+		return nil, &serve.Fault{Exit: 1, Text: words.Say("sense.tls-open", "file", m.Key, "mode", fmt.Sprintf("%04o", info.Mode().Perm()))}
+	}
+	pair, err := tls.LoadX509KeyPair(m.Certificate, m.Key)
+	if err != nil {
+		return nil, &serve.Fault{Exit: 1, Text: words.Say("sense.tls-pair", "certificate", m.Certificate, "key", m.Key), Err: err}
+	}
+	if now := a.o.Now(); now.After(pair.Leaf.NotAfter) {
+		return nil, &serve.Fault{Exit: 1, Text: words.Say("sense.tls-expired", "certificate", m.Certificate, "until", pair.Leaf.NotAfter.UTC().Format(time.DateOnly))}
+	}
+	return &pair, nil
 }
 
 // sensing is the service that takes readings in, while it runs or for one question.
