@@ -237,6 +237,7 @@ type Sensors struct {
 	Address string          `json:"address,omitempty"` // where they are listened to; empty: they are not
 	Counts  *sense.Counts   `json:"counts,omitempty"`  // since the start
 	Refused []sense.Refusal `json:"refused"`
+	Unseen  int             `json:"unseen,omitempty"`  // refused messages that went from the list because it or the raw stream was full
 	LeftOut []sense.LeftOut `json:"leftOut,omitempty"` // values that no reading can hold, since the start
 }
 
@@ -247,13 +248,13 @@ func (a *App) sensors() (*Sensors, error) {
 	a.mu.Unlock()
 	if s != nil {
 		counts := s.Counts()
-		return &Sensors{Address: a.o.MQTT.Address, Counts: &counts, Refused: s.Refused(), LeftOut: s.LeftOut()}, nil
+		return &Sensors{Address: a.o.MQTT.Address, Counts: &counts, Refused: s.Refused(), Unseen: s.Unseen(), LeftOut: s.LeftOut()}, nil
 	}
-	refused, err := sense.Listed(a.sensorFile("refused.json"))
-	if err != nil || len(refused) == 0 {
+	refused, unseen, err := sense.Listed(a.sensorFile("refused.json"))
+	if err != nil || len(refused)+unseen == 0 {
 		return nil, err
 	}
-	return &Sensors{Refused: refused}, nil
+	return &Sensors{Refused: refused, Unseen: unseen}, nil
 }
 
 // SensorsRequest asks what stations sent that is not in the ledger, or decides about it.
@@ -261,7 +262,16 @@ type SensorsRequest struct {
 	TakeIn  []uint64 `json:"takeIn,omitempty"` // places in the raw stream
 	Shift   string   `json:"shift,omitempty"`  // moves their times, as 1h or -90m
 	Dismiss []uint64 `json:"dismiss,omitempty"`
+	// All takes in, or dismisses, all that is on the list instead: of one station, or of all where Station is empty.
+	All     string `json:"all,omitempty"` // take-in, dismiss
+	Station string `json:"station,omitempty"`
 }
+
+// What SensorsRequest.All may be.
+const (
+	AllTakeIn  = "take-in"
+	AllDismiss = "dismiss"
+)
 
 // SensorsDoc answers it.
 type SensorsDoc struct {
@@ -288,7 +298,7 @@ func (a *App) opSensors(ctx context.Context, q SensorsRequest) (any, int, error)
 		}
 	}
 	doc := SensorsDoc{}
-	if len(q.TakeIn)+len(q.Dismiss) > 0 {
+	if len(q.TakeIn)+len(q.Dismiss) > 0 || q.All != "" {
 		a.mu.Lock()
 		s := a.sensing
 		a.mu.Unlock()
@@ -321,7 +331,22 @@ func (d *SensorsDoc) decide(ctx context.Context, s *sensing, q SensorsRequest, s
 	gone := func(seq uint64) {
 		d.Not = append(d.Not, NotTakenIn{Seq: seq, Why: words.Say("sense.gone"), Instead: words.Say("sense.gone-instead")})
 	}
-	for _, seq := range q.TakeIn {
+	takeIn := q.TakeIn
+	switch q.All {
+	case AllTakeIn:
+		for _, r := range s.Refused() {
+			if q.Station == "" || r.Station == q.Station {
+				takeIn = append(takeIn, r.Seq)
+			}
+		}
+	case AllDismiss:
+		n, err := s.Clear(q.Station)
+		if err != nil {
+			return err
+		}
+		d.Dismissed += n
+	}
+	for _, seq := range takeIn {
 		got, err := s.Retake(ctx, seq, shift)
 		switch {
 		case errors.Is(err, sense.ErrGone):
