@@ -94,12 +94,29 @@ func (a *App) openSensing(ctx context.Context) (*sensing, error) {
 	}
 	s, err := sense.Open(ctx, sense.Config{
 		Source: raw, Recorder: stationRecorder{a}, List: a.sensorFile("refused.json"), Now: a.o.Now, Logger: a.o.Logger,
+		RulesOf: a.sensorRules(context.WithoutCancel(ctx)),
 	})
 	if err != nil {
 		raw.Close()
 		return nil, err
 	}
 	return &sensing{Service: s, raw: raw, stop: raw.Close}, nil
+}
+
+// sensorRules gives the limits that the farm of a station has adopted, the defaults where no farm has sited it.
+func (a *App) sensorRules(ctx context.Context) func(station string) sense.Rules {
+	return func(station string) (rules sense.Rules) {
+		f, _, err := a.farmOf(ctx, station)
+		if err != nil || f == nil {
+			return rules
+		}
+		today := f.today()
+		_ = f.projector.With(func(b *projections.Book) error {
+			rules = sense.RulesFrom(func(name string) (float64, bool) { return b.Number(name, today) })
+			return nil
+		})
+		return rules
+	}
 }
 
 // Listen takes in what stations send, until Close. Without an address it does nothing.
