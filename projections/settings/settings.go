@@ -47,6 +47,10 @@ const (
 	TotalSlip         = "total-slip"
 	HoldGap           = "weather-max-gap"
 	RuleSets          = "rule-sets"
+	StationBack       = "station-clock-back"
+	StationLag        = "station-clock-lag"
+	StationFirst      = "station-first-reading"
+	StationPerHour    = "station-readings-per-hour"
 	ContainerMassStem = "container-mass."
 )
 
@@ -75,6 +79,14 @@ func Table() []Setting {
 			Doc:    "setting.rule-sets"},
 		{Name: HoldGap, Kind: Number, Default: 2.0, Unit: "h", Max: 48, Source: "project rule",
 			Doc: "setting.weather-max-gap"},
+		{Name: StationBack, Kind: Number, Default: 30.0, Unit: "min", Min: 1, Max: 44640,
+			Source: "project rule: less than the hour by which clocks jump that follow summer time", Doc: "setting.station-clock-back"},
+		{Name: StationLag, Kind: Number, Default: 10.0, Unit: "min", Min: 1, Max: 44640,
+			Source: "project rule: longer than stations commonly gather before they send", Doc: "setting.station-clock-lag"},
+		{Name: StationFirst, Kind: Number, Default: 31.0, Unit: "d", Min: 1, Max: 3660, Source: "project rule",
+			Doc: "setting.station-first-reading"},
+		{Name: StationPerHour, Kind: Number, Default: 360.0, Unit: "1", Min: 1, Max: 36000,
+			Source: "project rule: one every ten seconds", Doc: "setting.station-readings-per-hour"},
 	}
 }
 
