@@ -276,4 +276,3 @@ func (d *finder) trees(f *projections.Fact) {
 		}
 	}
 }
-

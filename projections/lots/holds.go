@@ -17,15 +17,15 @@ import (
 // held: a person does.
 func HoldingFlags() []string { return []string{"pick-in-interval", "interval-gone"} }
 
-// A Doc is what is held, or was held and is released, at an instant.
-type Doc struct {
+// Fruit is what is held, or was held and is released, at an instant.
+type Fruit struct {
 	Lots       []Held `json:"lots"`       // by code
 	Deliveries []Held `json:"deliveries"` // by code
 	Sold       []Sold `json:"sold"`       // flagged fruit that went out in no lot or load, by time and record
 }
 
 // Held counts the lots and loads that are held.
-func (d Doc) Held() (lots, deliveries int) {
+func (d Fruit) Held() (lots, deliveries int) {
 	for _, h := range d.Lots {
 		if h.Held {
 			lots++
@@ -65,7 +65,7 @@ type Reason struct {
 	Since   string   `json:"since,omitempty"` // when somebody held it
 	New     bool     `json:"new,omitempty"`   // a release names it but was made before it was known
 
-	known   []Known  // of all that it rests on
+	known   []known  // of all that it rests on
 	answers []string // of a hold by hand
 	at      int64
 }
@@ -104,7 +104,7 @@ type Sold struct {
 
 // Holds says which lots and loads of a Book are held at an instant, or were held before and are released. flags are those
 // of all its records.
-func Holds(b *projections.Book, flags []projections.Flag, at time.Time) Doc {
+func Holds(b *projections.Book, flags []projections.Flag, at time.Time) Fruit {
 	s := projections.StateOf[State](b, Fold(), "")
 	q := &question{book: b, view: b.View(projections.FarmKey), at: ms(at), zone: b.Zone(), flags: map[string][]projections.Flag{}}
 	for _, f := range flags {
@@ -112,7 +112,7 @@ func Holds(b *projections.Book, flags []projections.Flag, at time.Time) Doc {
 			q.flags[f.ID] = append(q.flags[f.ID], f)
 		}
 	}
-	doc := Doc{Lots: []Held{}, Deliveries: []Held{}, Sold: q.sold(s)}
+	doc := Fruit{Lots: []Held{}, Deliveries: []Held{}, Sold: q.sold(s)}
 	for _, a := range q.answers(s) {
 		h, ok := a.held(q)
 		switch {
@@ -189,7 +189,7 @@ func (q *question) own(u *Unit) []Reason {
 	for _, h := range u.Holds {
 		if h.At <= q.at {
 			out = append(out, Reason{
-				Record: h.ID, Why: h.Reason, By: h.By, Since: q.text(h.At), known: []Known{h.Known}, answers: h.Answers, at: h.At,
+				Record: h.ID, Why: h.Reason, By: h.By, Since: q.text(h.At), known: []known{q.of(h.ID)}, answers: h.Answers, at: h.At,
 			})
 		}
 	}
@@ -223,8 +223,8 @@ func (a *answer) take(q *question, r Reason, through string) bool {
 			if free.At > q.at || !r.named(free) {
 				continue
 			}
-			later := slices.ContainsFunc(r.known, func(k Known) bool { return k.after(free.Known) })
-			if later || r.Flag != "" && !slices.Contains(free.Answers, r.Flag+":"+r.Record) && a.unit.changed(r.Record, free) {
+			later := slices.ContainsFunc(r.known, func(k known) bool { return k.after(q.of(free.ID)) })
+			if later || r.Flag != "" && !slices.Contains(free.Answers, r.Flag+":"+r.Record) && a.unit.changed(q, r.Record, free) {
 				r.New = true
 				continue
 			}
@@ -269,16 +269,12 @@ func (r *Reason) named(free *Act) bool {
 
 // changed reports whether it was told only after a release that the unit drew on a pick: by a correction of its making, or
 // by another record with its code.
-func (u *Unit) changed(pick string, free *Act) bool {
-	known := map[string]Known{}
-	for _, m := range u.Made {
-		known[m.ID] = m.Known
-	}
+func (u *Unit) changed(q *question, pick string, free *Act) bool {
 	drawn, before := false, false
 	for _, d := range u.Draws {
 		if d.Pick == pick {
 			drawn = true
-			before = before || !known[d.By].after(free.Known)
+			before = before || !q.of(d.By).after(q.of(free.ID))
 		}
 	}
 	return drawn && !before
@@ -286,7 +282,7 @@ func (u *Unit) changed(pick string, free *Act) bool {
 
 // known is when all that a flag rests on was known: the sprays and labels with everything that was said about
 // them, the judgements of their labels, and of the pick what moves it.
-func (q *question) known(f projections.Flag) (out []Known) {
+func (q *question) known(f projections.Flag) (out []known) {
 	see := func(r *events.Record) { out = append(out, knownAt(r)) }
 	for _, text := range f.Because {
 		id, err := events.ParseID(text)
@@ -352,6 +348,39 @@ func (q *question) moved(pick *projections.Fact) []*events.Record {
 		at, where = then, there
 	}
 	return out
+}
+
+// known is when something was known: what the writer claims, else when the ledger took it.
+type known struct {
+	at    int64  // ms
+	batch string // of the import that brought it without a claim
+}
+
+// after reports whether something was known later than something else. Of one import all is known together.
+func (k known) after(o known) bool { return k.at > o.at && (k.batch == "" || k.batch != o.batch) }
+
+func knownAt(r *events.Record) known {
+	k := known{at: ms(r.Known())}
+	if r.Noted.IsZero() {
+		k.batch = r.Envelope.Batch
+	}
+	return k
+}
+
+// of is when a record was known as it stands now.
+func (q *question) of(id string) known {
+	parsed, err := events.ParseID(id)
+	if err != nil {
+		return known{}
+	}
+	f := q.book.Fact(parsed)
+	if f == nil {
+		return known{}
+	}
+	if n := len(f.Corrections); n > 0 {
+		return knownAt(f.Corrections[n-1])
+	}
+	return knownAt(f.Record)
 }
 
 func (q *question) text(at int64) string { return civil.FormatTime(time.UnixMilli(at).In(q.zone)) }

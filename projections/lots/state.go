@@ -19,7 +19,8 @@ const (
 	Delivery = "delivery" // a load
 )
 
-// State is what the records say of lots and loads. It has no day of its own: Holds is asked about an instant.
+// State is what the records say of lots and loads. It has no day of its own: Holds is asked about an instant. Nor does it hold
+// when anything was known, which Holds reads off the records: so it is the same in whatever order they were recorded.
 type State struct {
 	Units []Unit `json:"units"` // by kind and code
 	Sales []Sale `json:"sales"` // of picks that went out in no lot or load, by time and id
@@ -52,8 +53,7 @@ type Draw struct {
 // An Act is something that a person did to a unit.
 type Act struct {
 	ID       string   `json:"id"`
-	At       int64    `json:"at"` // ms
-	Known    Known    `json:"known"`
+	At       int64    `json:"at"`           // ms
 	By       string   `json:"by,omitempty"` // pseudonym
 	Second   string   `json:"second,omitempty"`
 	Reason   string   `json:"reason,omitempty"`
@@ -61,15 +61,6 @@ type Act struct {
 	Answers  []string `json:"answers,omitempty"`
 	Document string   `json:"document,omitempty"`
 }
-
-// Known is when something was known: what the writer claims, else when the ledger took it.
-type Known struct {
-	At    int64  `json:"at"`              // ms
-	Batch string `json:"batch,omitempty"` // of the import that brought it without a claim
-}
-
-// after reports whether something was known later than something else. Of one import all is known together.
-func (k Known) after(o Known) bool { return k.At > o.At && (k.Batch == "" || k.Batch != o.Batch) }
 
 // A Step is where some of it went, or came back from.
 type Step struct {
@@ -159,24 +150,7 @@ func (b *builder) either(lot, delivery string) *Unit {
 func ms(t time.Time) int64 { return t.UnixMilli() }
 
 func (b *builder) act(f *projections.Fact) Act {
-	return Act{ID: f.ID.String(), At: ms(f.Time), Known: knownAt(latest(f)), By: cmp.Or(f.Common().By, f.Record.Envelope.Actor)}
-}
-
-// latest is the version of a fact that counts.
-func latest(f *projections.Fact) *events.Record {
-	if n := len(f.Corrections); n > 0 {
-		return f.Corrections[n-1]
-	}
-	return f.Record
-}
-
-// knownAt is when a record was known.
-func knownAt(r *events.Record) Known {
-	k := Known{At: ms(r.Known())}
-	if r.Noted.IsZero() {
-		k.Batch = r.Envelope.Batch
-	}
-	return k
+	return Act{ID: f.ID.String(), At: ms(f.Time), By: cmp.Or(f.Common().By, f.Record.Envelope.Actor)}
 }
 
 func mg(q *events.Quantity) int64 {
@@ -374,11 +348,12 @@ func (b *builder) fate(f *projections.Fact, how string, d *events.LotFate) {
 	for _, t := range d.Told {
 		s.Told = append(s.Told, Told{Party: partyName(t.Party), When: t.When, How: t.How, Answer: t.Answer})
 	}
-	codes := d.Lots
+	codes := slices.Clone(d.Lots)
 	if d.Lot != "" {
-		codes = append([]string{d.Lot}, codes...)
+		codes = append(codes, d.Lot)
 	}
-	for _, code := range codes {
+	slices.Sort(codes)
+	for _, code := range slices.Compact(codes) {
 		u := b.unit(Lot, code)
 		if how == "recalled" && d.Recovered == nil {
 			s.MG = 0 // called back, not yet here

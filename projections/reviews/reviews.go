@@ -20,20 +20,19 @@ import (
 	"latewood/projections/terms"
 )
 
-// State is the records of one key that want a review, by time and id.
+// State is the records of one key that want a review, by time and id. Who has reviewed them depends on the order in which
+// things became known, and is asked by Report.
 type State struct {
 	Items []Item `json:"items"`
 }
 
 // An Item is one record under one term.
 type Item struct {
-	Record  string `json:"record"`
-	Kind    string `json:"kind"`
-	Day     string `json:"day"`
-	Due     string `json:"due"`
-	Term    string `json:"term"`
-	Made    string `json:"made,omitempty"` // who entered it, or did it
-	Reviews []Look `json:"reviews,omitempty"`
+	Record string `json:"record"`
+	Kind   string `json:"kind"`
+	Day    string `json:"day"`
+	Due    string `json:"due"`
+	Term   string `json:"term"`
 }
 
 // A Look is one review of a record.
@@ -66,13 +65,10 @@ func fold(v *projections.View) *State {
 			}
 			item := Item{
 				Record: f.ID.String(), Kind: f.Kind, Day: day.String(), Term: t.ID,
-				Made: cmp.Or(f.Common().By, f.Record.Envelope.Actor), Due: day.AddDays(t.Days()).String(),
+				Due: day.AddDays(t.Days()).String(),
 			}
 			if days, ok := v.Number(settings.ReviewDays, day); ok && t.Mark == terms.Practice {
 				item.Due = day.AddDays(int(days)).String()
-			}
-			for _, r := range v.Reviews(f) {
-				item.Reviews = append(item.Reviews, look(v, f, r, item.Made))
 			}
 			out.Items = append(out.Items, item)
 		}
@@ -100,6 +96,15 @@ func look(v *projections.View, f, review *projections.Fact, made string) Look {
 		l.Before = !slices.Contains(d.Records, last.ID.String()) && last.Known().After(review.Record.Known())
 	}
 	return l
+}
+
+// Looks lists who looked a record over, whether or not it has to be.
+func Looks(v *projections.View, f *projections.Fact) []Look {
+	var out []Look
+	for _, r := range v.Reviews(f) {
+		out = append(out, look(v, f, r, cmp.Or(f.Common().By, f.Record.Envelope.Actor)))
+	}
+	return out
 }
 
 // Doc is the list on a day.
@@ -156,6 +161,7 @@ func Report(b *projections.Book, on civil.Date) Doc {
 	for _, t := range terms.Table() {
 		sources[t.ID] = SourceOf(t)
 	}
+	v := b.View(projections.FarmKey)
 	seen := map[string]int{}
 	var rows []Row
 	gather := func(s *State, block string) {
@@ -169,11 +175,10 @@ func Report(b *projections.Book, on civil.Date) Doc {
 				i = len(rows)
 				seen[key] = i
 				row := Row{Record: item.Record, Kind: item.Kind, Day: item.Day, Due: item.Due, Source: sources[item.Term]}
-				for _, l := range item.Reviews {
-					if l.Day <= on.String() {
-						row.Reviews = append(row.Reviews, l)
-					}
+				if id, err := events.ParseID(item.Record); err == nil {
+					row.Reviews = Looks(v, b.Fact(id))
 				}
+				row.Reviews = slices.DeleteFunc(row.Reviews, func(l Look) bool { return l.Day > on.String() })
 				rows = append(rows, row)
 			}
 			if block != "" {

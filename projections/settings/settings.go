@@ -81,6 +81,7 @@ func Table() []Setting {
 		{Name: ReviewDays, Kind: Number, Default: 7.0, Unit: "d", Min: 1, Max: 365,
 			Source: "common practice: 21 CFR 112.161(b) says within a reasonable time and gives no number", Read: "2026-11-25",
 			Doc: "setting.review-days"},
+		//words:data names of rule sets
 		{Name: RuleSets, Kind: Text, Default: "us-restricted-use us-worker-protection us-produce",
 			Source: "project rule: the rule sets whose terms are looked at; which rules apply to a farm nobody here knows",
 			Doc:    "setting.rule-sets"},

@@ -69,7 +69,7 @@ func Table() []Term {
 		{ID: "rup.record_by", Kind: Record, Rules: restricted, Kinds: spray, Within: 14 * day, Restricted: true,
 			Source: "7 CFR 110.3(c), as published by state extension services", Edition: part110, Mark: SecondHand, Read: read},
 		{ID: "rup.customer_copy", Kind: Give, Rules: restricted, Kinds: spray, Within: 30 * day, Restricted: true,
-			Source: "7 U.S.C. 136i-1(a)(2): a commercial applicator to the customer", Edition: "United States Code, text of the section", Mark: Published, Read: read},
+			Source: "7 U.S.C. 136i-1(a)(2): a commercial applicator to the customer", Edition: "7 U.S.C. 136i-1", Mark: Published, Read: read},
 		{ID: "rup.keep", Kind: Keep, Rules: restricted, Kinds: spray, Years: 2, Restricted: true,
 			Source: "7 CFR 110.3(d); 7 U.S.C. 136i-1(a)(1)", Edition: part110, Mark: Published, Read: read},
 
