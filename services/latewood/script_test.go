@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -27,6 +28,12 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("LATEWOOD_DIR", env.WorkDir+"/farm")
 			env.Setenv("HOME", env.WorkDir)
+			// A file of evidence that an earlier version made, with its key and a checkpoint of before.
+			golden, err := filepath.Abs("../../events/ledger/evidence/testdata")
+			if err != nil {
+				return err
+			}
+			env.Setenv("GOLDEN", golden)
 			return nil
 		},
 		Deadline: time.Now().Add(2 * time.Minute), // a command that hangs is told, not waited for
