@@ -97,12 +97,12 @@ func (g gen) related(v *canon.Value, s *events.Shape) {
 		for i := 1; i < len(names); i++ {
 			a, b := names[i-1], names[i]
 			switch {
-			case strings.Contains(a+b, "."): // the ends of parts: what is the same is in order
+			case strings.Contains(a+b, "."): // the ends of parts: at the start is no earlier
 				if list, member, ok := strings.Cut(b, "."); ok {
 					parts := v.Get(list)
 					each := func(p *canon.Value) {
 						if p.Get(member).Kind != canon.Absent {
-							p.Set(member, v.Get(names[len(names)-1]))
+							p.Set(member, v.Get(names[0]))
 						}
 					}
 					if parts.Kind == canon.Object {

@@ -25,7 +25,6 @@ type Withholding struct {
 	EndUse      string   `json:"endUse" is:"text"`
 	Region      string   `json:"region" is:"text"`
 	Rate        string   `json:"rate" is:"text" doc:"the rate that this line is for, in the label's words"`
-	_           struct{} `given:"kind numeric" require:"value unit"`
 }
 
 // Reentry is one line of a label about the time in which nobody enters.
@@ -227,7 +226,7 @@ type SprayApplied struct {
 	Warning                *Warning               `json:"warning"`
 	LeftOver               string                 `json:"leftOver" is:"text"`
 	_                      struct{}               `oneof:"target purpose"`
-	_                      struct{}               `order:"started where.ended ended"`
+	_                      struct{}               `order:"started where.ended"`
 }
 
 // HoldJudged is a person's reading where the label gives no number; it is shown as theirs.
