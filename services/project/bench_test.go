@@ -68,7 +68,7 @@ func orchardOf(b *testing.B, seasons int) *writer {
 			for range 12 {
 				tree := trees[r.IntN(len(trees))]
 				w.add(at(t), events.Envelope{}, &events.FruitPicked{
-					Where: events.Where{{Block: tree[0], Trees: []string{tree[1]}}}, Mass: &events.Quantity{Value: float64(r.IntN(600)) / 10, Unit: "kg"},
+					Where: events.Where{{Block: tree[0], Trees: []string{tree[1]}}}, Mass: &events.Quantity{Value: float64(1+r.IntN(600)) / 10, Unit: "kg"},
 				})
 			}
 		case day%20 == 0:
