@@ -290,7 +290,7 @@ func TestRun(t *testing.T) {
 	if err := p.Wait(t.Context(), w.n); err != nil {
 		t.Fatal(err)
 	}
-	if got, want := states(t, p, f.list(1)), "total north {\"facts\":2,\"kg\":41}\ntotal south {\"facts\":200,\"kg\":19900}\n"; got != want {
+	if got, want := states(t, p, f.list(1)), "total north {\"facts\":2,\"kg\":41}\ntotal south {\"facts\":200,\"kg\":20100}\n"; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
 	if said := p.Said(rec.ID); len(said) != 1 || said[0].ID != c.ID || said[0].Follows != rec.ID || said[0].Withdraws || said[0].Chains != "farm 1 -" {
