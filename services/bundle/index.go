@@ -178,7 +178,7 @@ func (c *contents) Redrawn(block string) ([]*evidence.Record, error) {
 func (c *contents) near(class, code string) []string {
 	var out []string
 	for chain := range c.at {
-		if name, ok := strings.CutPrefix(chain, class+"/"); ok && alike(strings.ToLower(name), strings.ToLower(code)) {
+		if name, ok := strings.CutPrefix(chain, class+"/"); ok && name != code && alike(strings.ToLower(name), strings.ToLower(code)) {
 			out = append(out, name)
 		}
 	}

@@ -87,7 +87,7 @@ func makePage(p paging) Page {
 	for _, r := range p.scope.Records {
 		if id, err := events.ParseID(r.ID); err == nil {
 			if f := p.book.Fact(id); f != nil {
-				p.facts[id] = f
+				p.facts[f.ID] = f // also where r is a correction of it
 			}
 		}
 	}
@@ -482,7 +482,7 @@ func (p *paging) ledger() Section {
 
 func (p *paging) limits() Section {
 	return Section{Head: words.Say("bundle.limits"), Texts: []string{
-		words.Say("evidence.readme-not", "given", p.given.Place), words.Say("evidence.own-clock"), words.Say("evidence.leaks"),
+		words.Say("evidence.readme-not", "given", p.given.Place), words.Say("evidence.own-clock"), words.Say("evidence.leaks-" + p.subject.Class),
 	}}
 }
 

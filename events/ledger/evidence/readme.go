@@ -40,7 +40,7 @@ func readme(p Parts, sealed proof.Signed) []byte {
 	para(words.Say("evidence.readme-chains", "given", p.Given.Place))
 	para(words.Say("evidence.readme-not-head"))
 	para(words.Say("evidence.readme-not", "given", p.Given.Place))
-	b.WriteString(wrap(words.Say("evidence.leaks"), 78) + "\n")
+	b.WriteString(wrap(words.Say("evidence.leaks-"+p.Subject.Class), 78) + "\n")
 	return []byte(b.String())
 }
 

@@ -12,7 +12,9 @@ import (
 const (
 	MaxBytes = 256 << 20
 	MaxFiles = 60_000 // a ZIP without extensions counts to 65,535
-	maxName  = 80
+	// MaxRecords is the most records that evidence may hold: each is two files.
+	MaxRecords = 29_000
+	maxName    = 80
 )
 
 // A File is one part of the container.
