@@ -36,17 +36,18 @@ type DamageSeen struct {
 // PestScouted is a look for a pest. None found is a record too.
 type PestScouted struct {
 	Common
-	Where          Where  `json:"where" is:",required"`
-	Target         string `json:"target" is:"name,required"`
-	Method         string `json:"method" is:"text,required" enum:"visual beat trap sweep"`
-	UnitsExamined  *int   `json:"unitsExamined" doc:"leaves, shoots, trays, ..."`
-	UnitsWith      *int   `json:"unitsWith" doc:"of the units examined, those with the target"`
-	Count          *int   `json:"count" doc:"of the target, over all units examined"`
-	Trap           string `json:"trap" is:"label" doc:"which trap"`
-	Stage          string `json:"stage" is:"text" doc:"of the target: egg, nymph, ..."`
-	NaturalEnemies string `json:"naturalEnemies" is:"text"`
-	Threshold      string `json:"threshold" is:"text" doc:"the number from which is acted, and whose it is"`
-	Decision       string `json:"decision" is:"text,required" enum:"none watch treat"`
+	Where          Where    `json:"where" is:",required"`
+	Target         string   `json:"target" is:"name,required"`
+	Method         string   `json:"method" is:"text,required" enum:"visual beat trap sweep"`
+	UnitsExamined  *int     `json:"unitsExamined" doc:"leaves, shoots, trays, ..."`
+	UnitsWith      *int     `json:"unitsWith" doc:"of the units examined, those with the target"`
+	Count          *int     `json:"count" doc:"of the target, over all units examined"`
+	Trap           string   `json:"trap" is:"label" doc:"which trap"`
+	Stage          string   `json:"stage" is:"text" doc:"of the target: egg, nymph, ..."`
+	NaturalEnemies string   `json:"naturalEnemies" is:"text"`
+	Threshold      string   `json:"threshold" is:"text" doc:"the number from which is acted, and whose it is"`
+	Decision       string   `json:"decision" is:"text,required" enum:"none watch treat"`
+	_              struct{} `sum:"unitsExamined unitsWith"`
 }
 
 // TreeGirdled is bark cut around trunk or limbs.
@@ -81,7 +82,7 @@ type ProtectionRemoved ProtectionPlaced
 type HivesPlaced struct {
 	Common
 	Where  Where  `json:"where" is:",required"`
-	Hives  int    `json:"hives" is:"count,required"`
+	Hives  int    `json:"hives" is:"count,required" above:"0"`
 	Keeper *Party `json:"keeper"`
 }
 
@@ -125,7 +126,7 @@ type NutrientApplied struct {
 	Common
 	Where           Where     `json:"where" is:",required"`
 	Material        string    `json:"material" is:"name,required"`
-	Total           *Quantity `json:"total" is:",required" dim:"mass volume"`
+	Total           *Quantity `json:"total" is:",required" dim:"mass volume" above:"0"`
 	Origin          string    `json:"origin" enum:"mineral plant animal"`
 	Analysis        *Analysis `json:"analysis"`
 	Method          string    `json:"method" is:"text"`
@@ -138,7 +139,7 @@ type NutrientApplied struct {
 type WaterApplied struct {
 	Common
 	Where        Where     `json:"where" is:",required"`
-	Amount       *Quantity `json:"amount" dim:"volume length volume-per-area"`
+	Amount       *Quantity `json:"amount" dim:"volume length volume-per-area" above:"0"`
 	From         string    `json:"from" is:"moment"`
 	Until        string    `json:"until" is:"moment"`
 	Hours        *float64  `json:"hours" is:"number" min:"0" max:"8784" doc:"how long water ran, where that is less than from to until"`

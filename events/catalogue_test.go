@@ -32,7 +32,7 @@ func TestShapes(t *testing.T) {
 		events.FormCurrency, events.FormCount, events.FormNumber, events.FormBool, events.FormQuantity, events.FormObject, events.FormList, events.FormOneOrMany,
 		events.FormAny, events.FormGeometry, events.FormData,
 	}
-	n := 0
+	n, related := 0, 0
 	for _, k := range events.Standard().Kinds() {
 		if noun, verb, ok := strings.Cut(k.Name, "."); !ok || !events.IsCode(noun) || !events.IsCode(verb) {
 			t.Errorf("%s: a kind is named noun.past-tense", k.Name)
@@ -83,6 +83,27 @@ func TestShapes(t *testing.T) {
 					}
 				}
 			}
+			relations := 0
+			for _, names := range slices.Concat(s.Order, s.Sums, s.Apart) {
+				relations++
+				for _, name := range names {
+					at := s
+					for part := range strings.SplitSeq(name, ".") {
+						for at != nil && at.Elem != nil {
+							at = at.Elem
+						}
+						f := at.Field(part)
+						if f == nil {
+							t.Fatalf("%s: %v: %s is no field", path, names, name)
+						}
+						at = f.Shape
+					}
+				}
+				if len(names) < 2 {
+					t.Errorf("%s: %v relates nothing", path, names)
+				}
+			}
+			related += relations
 			for _, d := range s.Dims {
 				low, high := s.Range(d)
 				if low == nil || high != nil && low.Unit != "" && low.Value >= high.Value {
@@ -94,7 +115,7 @@ func TestShapes(t *testing.T) {
 	if len(events.Standard().Kinds()) < 88 {
 		t.Errorf("kinds are gone: %d", len(events.Standard().Kinds()))
 	}
-	t.Logf("counts: %d kinds, %d shapes", len(events.Standard().Kinds()), n)
+	t.Logf("counts: %d kinds, %d shapes, %d relations of fields", len(events.Standard().Kinds()), n, related)
 }
 
 // What must stand in each kind: the bold fields of records.md, "a|b" where one of two must. Ours to add where the program
@@ -363,6 +384,12 @@ func TestNewKindPanics(t *testing.T) {
 		"limit of another dimension": func() {
 			type bad struct {
 				A *events.Quantity `json:"a" dim:"length" min:"-1 kg"`
+			}
+			events.NewKind[bad]("a.b", 1, none, "")
+		},
+		"above what is not zero": func() {
+			type bad struct {
+				A float64 `json:"a" above:"1"`
 			}
 			events.NewKind[bad]("a.b", 1, none, "")
 		},

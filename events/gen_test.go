@@ -86,7 +86,61 @@ func (g gen) object(s *events.Shape) canon.Value {
 			}
 		}
 	}
+	g.related(&v, s)
 	return v
+}
+
+// related brings what fields say together into the order that the door wants.
+func (g gen) related(v *canon.Value, s *events.Shape) {
+	fixed := map[string]bool{}
+	for _, names := range s.Order {
+		for i := 1; i < len(names); i++ {
+			a, b := names[i-1], names[i]
+			switch {
+			case strings.Contains(a+b, "."): // the ends of parts: at the start is no earlier
+				if list, member, ok := strings.Cut(b, "."); ok {
+					parts := v.Get(list)
+					each := func(p *canon.Value) {
+						if p.Get(member).Kind != canon.Absent {
+							p.Set(member, v.Get(names[0]))
+						}
+					}
+					if parts.Kind == canon.Object {
+						each(&parts)
+					}
+					for k := range parts.Items {
+						each(&parts.Items[k])
+					}
+					v.Set(list, parts)
+				}
+			case s.Field(a).Shape.Form == events.FormList:
+				v.Drop(a)
+			case v.Get(a).Kind == canon.Absent || v.Get(b).Kind == canon.Absent:
+			case fixed[b]:
+				v.Set(a, v.Get(b))
+			default:
+				v.Set(b, v.Get(a))
+				fixed[a], fixed[b] = true, true
+			}
+		}
+	}
+	for _, names := range s.Sums {
+		sum := 0.0
+		for _, name := range names[1:] {
+			sum += v.Get(name).Num
+		}
+		if v.Get(names[0]).Kind == canon.Number {
+			v.Set(names[0], canon.Num(sum))
+			if sum > 1<<53-1 {
+				v.Drop(names[0])
+			}
+		}
+	}
+	for _, names := range s.Apart {
+		if v.Get(names[0]).Kind != canon.Absent {
+			v.Set(names[0], canon.Text("another"))
+		}
+	}
 }
 
 func (g gen) field(f events.Field) canon.Value {
@@ -143,7 +197,11 @@ func (g gen) value(s *events.Shape) canon.Value {
 		}
 		return canon.Num(rapid.Float64Range(low, high).Draw(g.t, "number"))
 	case events.FormCount:
-		return canon.Num(float64(rapid.OneOf(rapid.Int64Range(0, 500), rapid.Int64Range(0, 1<<53-1)).Draw(g.t, "count")))
+		least := int64(0)
+		if s.Positive {
+			least = 1
+		}
+		return canon.Num(float64(rapid.OneOf(rapid.Int64Range(least, 500), rapid.Int64Range(least, 1<<53-1)).Draw(g.t, "count")))
 	case events.FormBool:
 		return canon.Truth(rapid.Bool().Draw(g.t, "bool"))
 	case events.FormAny:
@@ -229,6 +287,9 @@ func (g gen) quantity(s *events.Shape) canon.Value {
 	// Three decimals, as people write them; the shortest text then reads back as the same double.
 	f := rapid.Float64Range(low, high).Draw(g.t, "value")
 	n := int64(f * 1000)
+	if s.Positive {
+		n = max(n, 1)
+	}
 	return canon.ObjectOf(canon.Member{Name: "value", Value: canon.Num(float64(n) / 1000)}, canon.Member{Name: "unit", Value: canon.Text(code)})
 }
 

@@ -27,6 +27,7 @@ type FlushSeen struct {
 	BudLength        *Quantity `json:"budLength" dim:"length"`
 	TerminalsCounted *int      `json:"terminalsCounted"`
 	TerminalsInStage *int      `json:"terminalsInThatStage" doc:"of the terminals counted"`
+	_                struct{}  `sum:"terminalsCounted terminalsInThatStage"`
 	BBCH             string    `json:"bbchCode" is:"label" doc:"stage code of the extended BBCH scale"`
 }
 
@@ -42,6 +43,7 @@ type BloomSeen struct {
 	Vegetative       *int     `json:"vegetative" doc:"of the terminals counted"`
 	NoMovement       *int     `json:"noMovement" doc:"of the terminals counted"`
 	_                struct{} `oneof:"stage bbchCode"`
+	_                struct{} `sum:"terminalsCounted leaflessPanicle leafyPanicle vegetative noMovement"`
 }
 
 // CropAssessed judges the crop on the trees.

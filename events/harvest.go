@@ -4,7 +4,7 @@ package events
 type Container struct {
 	ID    string    `json:"id" is:"label"`
 	Kind  string    `json:"kind" is:"name" doc:"as the setting container-mass.KIND calls it"`
-	Count *int      `json:"count" doc:"absent: one"`
+	Count *int      `json:"count" above:"0" doc:"absent: one"`
 	Tare  *Quantity `json:"tare" dim:"mass"`
 }
 
@@ -25,7 +25,7 @@ type Reference struct {
 type FruitPicked struct {
 	Common
 	Where             Where       `json:"where" is:",required"`
-	Mass              *Quantity   `json:"mass" dim:"mass"`
+	Mass              *Quantity   `json:"mass" dim:"mass" above:"0"`
 	Containers        []Container `json:"containers" is:""`
 	MassBasis         string      `json:"massBasis" enum:"scale counted estimated packer-ticket"`
 	Scale             string      `json:"scale" is:"text"`

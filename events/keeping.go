@@ -21,8 +21,9 @@ type RecordWithdrawn struct {
 
 // Span is a run of places, both inclusive.
 type Span struct {
-	First int `json:"first" is:"count,required"`
-	Last  int `json:"last" is:"count,required"`
+	First int      `json:"first" is:"count,required"`
+	Last  int      `json:"last" is:"count,required"`
+	_     struct{} `order:"first last"`
 }
 
 // RecordsReviewed says that somebody looked records over.
@@ -68,6 +69,7 @@ type SeasonNamed struct {
 	To      string   `json:"to" is:"date,required"`
 	Blocks  []string `json:"blocks" is:"code"`
 	Species string   `json:"species" is:"name"`
+	_       struct{} `order:"from to"`
 }
 
 // Typed is a field of a report that a person typed; it is shown as typed.

@@ -131,6 +131,9 @@ func wrongFor(s *events.Shape) map[string]canon.Value {
 		"number": canon.Num(3), "bool": canon.Truth(true), "text": canon.Text("x"), "list": canon.ListOf(canon.Num(3)),
 		"object": canon.ObjectOf(canon.Member{Name: "z", Value: canon.Num(3)}),
 	}
+	if s.Positive && s.Form == events.FormCount {
+		all["nothing of it"] = canon.Num(0)
+	}
 	elem := s
 	for elem.Form == events.FormList || elem.Form == events.FormOneOrMany {
 		elem = elem.Elem

@@ -56,7 +56,7 @@ type BlockEstablished struct {
 	Common
 	Block string   `json:"block" is:"code,required"`
 	Name  string   `json:"name" is:"name,required"`
-	Area  Quantity `json:"area" is:"quantity,required" dim:"area"`
+	Area  Quantity `json:"area" is:"quantity,required" dim:"area" above:"0"`
 	BlockFields
 }
 
@@ -66,7 +66,7 @@ type BlockChanged struct {
 	Block string    `json:"block" is:"code,required"`
 	From  string    `json:"from" is:"date,required"`
 	Name  string    `json:"name" is:"name"`
-	Area  *Quantity `json:"area" dim:"area"`
+	Area  *Quantity `json:"area" dim:"area" above:"0"`
 	BlockFields
 }
 
@@ -74,7 +74,7 @@ type BlockChanged struct {
 type DrawnBlock struct {
 	Block string    `json:"block" is:"code,required"`
 	Name  string    `json:"name" is:"name"`
-	Area  *Quantity `json:"area" dim:"area"`
+	Area  *Quantity `json:"area" dim:"area" above:"0"`
 	Trees []string  `json:"trees" is:"code"`
 	Rows  []string  `json:"rows" is:"label"`
 }
@@ -93,19 +93,20 @@ const DefaultSpecies = "Litchi chinensis"
 // TreePlanted puts a tree into a block.
 type TreePlanted struct {
 	Common
-	Tree            string `json:"tree" is:"code,required"`
-	Block           string `json:"block" is:"code,required"`
-	Row             string `json:"row" is:"label"`
-	Position        string `json:"position" is:"label"`
-	Cultivar        string `json:"cultivar" is:"name,required"`
-	CultivarCertain *bool  `json:"cultivarCertain"`
-	Species         string `json:"species" is:"name" doc:"absent: Litchi chinensis"`
-	Propagation     string `json:"propagation" enum:"air-layer graft cutting seedling"`
-	Rootstock       string `json:"rootstock" is:"name"`
-	Planted         string `json:"planted" is:"partial,required" doc:"date, month or year"`
-	Source          *Party `json:"source"`
-	Replaces        string `json:"replaces" is:"code"`
-	Point           *Point `json:"point"`
+	Tree            string   `json:"tree" is:"code,required"`
+	Block           string   `json:"block" is:"code,required"`
+	Row             string   `json:"row" is:"label"`
+	Position        string   `json:"position" is:"label"`
+	Cultivar        string   `json:"cultivar" is:"name,required"`
+	CultivarCertain *bool    `json:"cultivarCertain"`
+	Species         string   `json:"species" is:"name" doc:"absent: Litchi chinensis"`
+	Propagation     string   `json:"propagation" enum:"air-layer graft cutting seedling"`
+	Rootstock       string   `json:"rootstock" is:"name"`
+	Planted         string   `json:"planted" is:"partial,required" doc:"date, month or year"`
+	Source          *Party   `json:"source"`
+	Replaces        string   `json:"replaces" is:"code"`
+	Point           *Point   `json:"point"`
+	_               struct{} `apart:"tree replaces"`
 }
 
 // TreeSeen is a tree's condition on a day.

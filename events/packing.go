@@ -3,7 +3,7 @@ package events
 // DrawnPick is what a load took of a pick.
 type DrawnPick struct {
 	Pick       string      `json:"pick" is:"id,required" doc:"the fruit.picked"`
-	Mass       *Quantity   `json:"mass" dim:"mass"`
+	Mass       *Quantity   `json:"mass" dim:"mass" above:"0"`
 	Containers []Container `json:"containers" is:""`
 	_          struct{}    `oneof:"mass containers"`
 }
@@ -13,6 +13,8 @@ type Masses struct {
 	Gross *Quantity `json:"gross" dim:"mass"`
 	Tare  *Quantity `json:"tare" dim:"mass"`
 	Net   *Quantity `json:"net" dim:"mass"`
+	_     struct{}  `order:"tare gross"`
+	_     struct{}  `order:"net gross"`
 }
 
 // FruitDelivered is unpacked fruit that leaves the farm.
@@ -49,7 +51,7 @@ type Cull struct {
 type PackoutReported struct {
 	Common
 	Deliveries         []string        `json:"deliveries" is:"lot,required"`
-	Delivered          *Quantity       `json:"delivered" is:",required" dim:"mass"`
+	Delivered          *Quantity       `json:"delivered" is:",required" dim:"mass" above:"0"`
 	Packed             *Quantity       `json:"packed" dim:"mass"`
 	Seconds            *Quantity       `json:"seconds" dim:"mass"`
 	Culls              OneOrMany[Cull] `json:"culls" is:""`
@@ -67,7 +69,7 @@ type FruitReceived struct {
 	Date              string     `json:"date" is:"date,required"`
 	Commodity         string     `json:"commodity" is:"name,required"`
 	Variety           string     `json:"variety" is:"name"`
-	Amount            *Quantity  `json:"amount" is:",required" dim:"mass"`
+	Amount            *Quantity  `json:"amount" is:",required" dim:"mass" above:"0"`
 	GrowingArea       string     `json:"growingArea" is:"name"`
 	HarvestDates      []string   `json:"harvestDates" is:"date"`
 	Harvester         *Party     `json:"harvester"`
@@ -75,6 +77,7 @@ type FruitReceived struct {
 	EvidenceFile      string     `json:"evidenceFile" is:"sha256" doc:"the bundle that came with it"`
 	VerifyResult      string     `json:"verifyResult" is:"text" doc:"what verifying it said"`
 	ReferenceDocument *Reference `json:"referenceDocument"`
+	_                 struct{}   `order:"harvestDates date"`
 }
 
 // PickCooled is the first cooling after picking.
@@ -104,15 +107,15 @@ type PackInput struct {
 	VersionSeen string    `json:"versionSeen" is:"id" doc:"the version of the pick that was seen: the record, or its correction"`
 	Received    string    `json:"received" is:"id" doc:"the fruit.received"`
 	Bin         string    `json:"bin" is:"label"`
-	Mass        *Quantity `json:"mass" is:",required" dim:"mass"`
+	Mass        *Quantity `json:"mass" is:",required" dim:"mass" above:"0"`
 	_           struct{}  `oneof:"pick received bin"`
 }
 
 // Packed is what came out of packing.
 type Packed struct {
-	Count   int       `json:"count" is:"count,required"`
+	Count   int       `json:"count" is:"count,required" above:"0"`
 	Kind    string    `json:"kind" is:"name,required" doc:"what they are, as carton"`
-	NetMass *Quantity `json:"netMass" is:",required" dim:"mass" doc:"of each"`
+	NetMass *Quantity `json:"netMass" is:",required" dim:"mass" above:"0" doc:"of each"`
 }
 
 // LotFields are what packing and repacking record alike.
@@ -127,6 +130,7 @@ type LotFields struct {
 	Location          *Party          `json:"location" is:",required" doc:"the lot code's source"`
 	Harvester         *Party          `json:"harvester"`
 	ReferenceDocument *Reference      `json:"referenceDocument"`
+	_                 struct{}        `order:"receivedDate date"`
 }
 
 // LotPacked makes a lot and gives it its traceability code. Codes are never reused or corrected: write off and repack.
@@ -140,7 +144,7 @@ type LotPacked struct {
 // LotInput is what was taken of a lot.
 type LotInput struct {
 	Lot    string    `json:"lot" is:"lot,required"`
-	Amount *Quantity `json:"amount" is:",required" dim:"mass"`
+	Amount *Quantity `json:"amount" is:",required" dim:"mass" above:"0"`
 }
 
 // LotRepacked makes a lot of other lots.
@@ -148,6 +152,7 @@ type LotRepacked struct {
 	Common
 	Lot    string     `json:"lot" is:"lot,required"`
 	Inputs []LotInput `json:"inputs" is:",required"`
+	_      struct{}   `apart:"lot inputs.lot"`
 	LotFields
 }
 
@@ -185,7 +190,7 @@ type LotTravels struct {
 type LotReceived struct {
 	Common
 	Lot            string    `json:"lot" is:"lot,required"`
-	Amount         *Quantity `json:"amount" is:",required" dim:"mass"`
+	Amount         *Quantity `json:"amount" is:",required" dim:"mass" above:"0"`
 	PreviousSource *Party    `json:"previousSource"`
 	LotTravels
 }
@@ -194,7 +199,7 @@ type LotReceived struct {
 type LotShipped struct {
 	Common
 	Lot       string    `json:"lot" is:"lot,required"`
-	Amount    *Quantity `json:"amount" is:",required" dim:"mass"`
+	Amount    *Quantity `json:"amount" is:",required" dim:"mass" above:"0"`
 	Recipient *Party    `json:"recipient" is:",required"`
 	LotTravels
 }
@@ -211,7 +216,7 @@ type Told struct {
 type LotFate struct {
 	Lot       string    `json:"lot" is:"lot"`
 	Lots      []string  `json:"lots" is:"lot" doc:"where it is more than one"`
-	Amount    *Quantity `json:"amount" dim:"mass"`
+	Amount    *Quantity `json:"amount" dim:"mass" above:"0"`
 	Recipient *Party    `json:"recipient" doc:"who had been sent it"`
 	From      *Party    `json:"from" doc:"who sends it back"`
 	Reason    string    `json:"reason" is:"text,required"`
@@ -278,7 +283,7 @@ type FruitSold struct {
 	Picks   []string  `json:"picks" is:"id"`
 	Lot     string    `json:"lot" is:"lot"`
 	Where   Where     `json:"where" is:""`
-	Amount  *Quantity `json:"amount" dim:"mass" doc:"of all of it together"`
+	Amount  *Quantity `json:"amount" dim:"mass" above:"0" doc:"of all of it together"`
 	Buyer   *Party    `json:"buyer"`
 	Value   *Money    `json:"value"`
 	_       struct{}  `oneof:"picks lot where"`
@@ -289,7 +294,7 @@ type LotWrittenOff struct {
 	Common
 	Lot    string    `json:"lot" is:"lot"`
 	Picks  []string  `json:"picks" is:"id"`
-	Amount *Quantity `json:"amount" is:",required" dim:"mass" doc:"of all of it together"`
+	Amount *Quantity `json:"amount" is:",required" dim:"mass" above:"0" doc:"of all of it together"`
 	Reason string    `json:"reason" is:"text,required"`
 	_      struct{}  `oneof:"lot picks"`
 }

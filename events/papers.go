@@ -11,6 +11,7 @@ type TrainingGiven struct {
 	Language   string   `json:"language" is:"text"`
 	Place      string   `json:"place" is:"text"`
 	ValidUntil string   `json:"validUntil" is:"date"`
+	_          struct{} `order:"date validUntil"`
 }
 
 // Factor is one finding of a water assessment.
@@ -90,13 +91,14 @@ type VisitMade struct {
 // DocumentFiled is a paper that the farm keeps.
 type DocumentFiled struct {
 	Common
-	Kind     string `json:"kind" is:"text,required" enum:"organic audit licence conformance insurance permit settlement scale-ticket inspection other"`
-	About    string `json:"about" is:"text,required"`
-	Issuer   string `json:"issuer" is:"name"`
-	Number   string `json:"number" is:"text"`
-	From     string `json:"from" is:"date"`
-	Until    string `json:"until" is:"date" doc:"the last day that it holds"`
-	Document string `json:"document" is:"sha256" doc:"one of the attachments"`
+	Kind     string   `json:"kind" is:"text,required" enum:"organic audit licence conformance insurance permit settlement scale-ticket inspection other"`
+	About    string   `json:"about" is:"text,required"`
+	Issuer   string   `json:"issuer" is:"name"`
+	Number   string   `json:"number" is:"text"`
+	From     string   `json:"from" is:"date"`
+	Until    string   `json:"until" is:"date" doc:"the last day that it holds"`
+	Document string   `json:"document" is:"sha256" doc:"one of the attachments"`
+	_        struct{} `order:"from until"`
 }
 
 // ExemptionClaimed is an exemption that the farm claims, with the figures that it rests on. Whether it holds is not for the

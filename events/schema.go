@@ -68,6 +68,10 @@ type Shape struct {
 	Least, Most *Quantity
 	OneOf       [][]string // of an object: groups of fields of which at least one must stand
 	Given       []Given    // of an object: fields that must stand where another has a certain value
+	Positive    bool       // of a number, count or quantity: zero cannot be
+	// Of an object, how fields hang together; a name with dots goes into groups and lists. Order: none lies before the one
+	// named before it. Sums: the counts from the second on are together not more than the first. Apart: two texts differ.
+	Order, Sums, Apart [][]string
 
 	written *Shape // of a quantity: the object {value, unit}
 }
@@ -107,6 +111,8 @@ func (s *Shape) Field(name string) *Field {
 //	doc:"..."            one line for the catalogue
 //	oneof:"a b"          on a blank field: at least one of the fields a, b must stand
 //	given:"a x y" require:"b c"   on a blank field: where a is x or y, b and c must stand
+//	above:"0"            of a number or quantity: zero cannot be
+//	order:"a b" sum:"a b c" apart:"a b"   on a blank field: see Shape.Order
 //
 // It panics on a tag that it does not know: such a tag is a slip of whoever wrote the type, and the test of the
 // catalogue meets it at once.
@@ -124,6 +130,9 @@ func shapeOf(t reflect.Type) *Shape {
 			s.Given = append(s.Given, Given{Field: w[0], Words: w[1:], Require: strings.Fields(f.Tag.Get("require"))})
 			continue
 		}
+		if s.relationTag(f.Tag.Lookup) {
+			continue
+		}
 		if f.Anonymous {
 			inner := shapeOf(f.Type)
 			if f.Type == reflect.TypeFor[Common]() {
@@ -131,8 +140,7 @@ func shapeOf(t reflect.Type) *Shape {
 				continue
 			}
 			s.Fields = append(s.Fields, inner.Fields...)
-			s.OneOf = append(s.OneOf, inner.OneOf...)
-			s.Given = append(s.Given, inner.Given...)
+			s.join(inner)
 			continue
 		}
 		name := f.Tag.Get("json")
@@ -166,7 +174,7 @@ func fieldShape(t reflect.Type, form Form, tag reflect.StructTag) *Shape {
 		return &Shape{Form: out, Elem: fieldShape(t.Elem(), form, tag)}
 	case reflect.Struct:
 		if t == reflect.TypeFor[Quantity]() {
-			s := &Shape{Form: FormQuantity}
+			s := &Shape{Form: FormQuantity, Positive: positive(tag)}
 			for _, d := range strings.Fields(tag.Get("dim")) {
 				s.Dims = append(s.Dims, units.Dimension(d))
 			}
@@ -201,9 +209,17 @@ func fieldShape(t reflect.Type, form Form, tag reflect.StructTag) *Shape {
 	}
 	s := &Shape{Form: form, Enum: strings.Fields(tag.Get("enum"))}
 	if form == FormNumber || form == FormCount {
-		s.Min, s.Max = limit(tag, "min"), limit(tag, "max")
+		s.Min, s.Max, s.Positive = limit(tag, "min"), limit(tag, "max"), positive(tag)
 	}
 	return s
+}
+
+func positive(tag reflect.StructTag) bool {
+	text, ok := tag.Lookup("above")
+	if ok && text != "0" {
+		panic(fmt.Sprintf("events: above %q, which is not 0", text))
+	}
+	return ok
 }
 
 func limit(tag reflect.StructTag, name string) *float64 {

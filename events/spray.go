@@ -42,6 +42,7 @@ type LabelRate struct {
 	Max *Quantity `json:"max" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume share mass volume"`
 	Per string    `json:"per" is:"text" doc:"per what, where the unit does not say it, as tree"`
 	_   struct{}  `oneof:"min max"`
+	_   struct{}  `order:"min max"`
 }
 
 // LabelFiled is what a person read off one product's label. The program ships no label.
@@ -87,6 +88,7 @@ type LabelFiled struct {
 	SafetyDataSheet      string                 `json:"safetyDataSheet" is:"sha256"`
 	OrganicUse           *bool                  `json:"organicUse"`
 	_                    struct{}               `given:"material pesticide growth-regulator" require:"registration activeIngredients crop withholding reentry"`
+	_                    struct{}               `order:"validFrom validUntil"`
 }
 
 // LabelClosed ends a label's use. It never changes an old spray's interval by itself.
@@ -110,8 +112,8 @@ type MixItem struct {
 	Label        string    `json:"label" is:"id"`
 	Product      string    `json:"product" is:"name"`
 	Registration string    `json:"registration" is:"text"`
-	Rate         *Quantity `json:"rate" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume share mass volume"`
-	Total        *Quantity `json:"total" dim:"mass volume" doc:"of the product, not of the mix"`
+	Rate         *Quantity `json:"rate" dim:"mass-per-area volume-per-area mass-per-volume volume-per-volume share mass volume" above:"0"`
+	Total        *Quantity `json:"total" dim:"mass volume" above:"0" doc:"of the product, not of the mix"`
 	Batch        string    `json:"batch" is:"text"`
 	Role         string    `json:"role" enum:"active adjuvant nutrient" doc:"absent: active"`
 	_            struct{}  `oneof:"label product"`
@@ -135,6 +137,7 @@ type SprayPlanned struct {
 	Until        string    `json:"until" is:"moment"`
 	Mix          []MixItem `json:"mix" is:",required"`
 	NoticesGiven []Notice  `json:"noticesGiven" is:""`
+	_            struct{}  `order:"from until"`
 }
 
 // SprayBegun says that spraying is going on.
@@ -176,17 +179,19 @@ type Condition struct {
 
 // Suspension is a break in a spray.
 type Suspension struct {
-	From   string `json:"from" is:"moment"`
-	To     string `json:"to" is:"moment"`
-	Reason string `json:"reason" is:"text"`
+	From   string   `json:"from" is:"moment"`
+	To     string   `json:"to" is:"moment"`
+	Reason string   `json:"reason" is:"text"`
+	_      struct{} `order:"from to"`
 }
 
 // Warning is how people were kept out.
 type Warning struct {
-	SignsUp   string `json:"signsUp" is:"moment"`
-	SignsDown string `json:"signsDown" is:"moment"`
-	Oral      string `json:"oral" is:"moment"`
-	By        string `json:"by" is:"person"`
+	SignsUp   string   `json:"signsUp" is:"moment"`
+	SignsDown string   `json:"signsDown" is:"moment"`
+	Oral      string   `json:"oral" is:"moment"`
+	By        string   `json:"by" is:"person"`
+	_         struct{} `order:"signsUp signsDown"`
 }
 
 // SprayApplied is a spray that was done. Its time is its end.
@@ -196,7 +201,7 @@ type SprayApplied struct {
 	Started                string                 `json:"started" is:"moment,required"`
 	Ended                  string                 `json:"ended" is:"moment,required"`
 	Mix                    []MixItem              `json:"mix" is:",required"`
-	AreaTreated            *Quantity              `json:"areaTreated" dim:"area"`
+	AreaTreated            *Quantity              `json:"areaTreated" dim:"area" above:"0"`
 	Target                 string                 `json:"target" is:"text"`
 	Purpose                string                 `json:"purpose" is:"text"`
 	Plan                   string                 `json:"plan" is:"id"`
@@ -221,6 +226,7 @@ type SprayApplied struct {
 	Warning                *Warning               `json:"warning"`
 	LeftOver               string                 `json:"leftOver" is:"text"`
 	_                      struct{}               `oneof:"target purpose"`
+	_                      struct{}               `order:"started where.ended"`
 }
 
 // HoldJudged is a person's reading where the label gives no number; it is shown as theirs.
@@ -237,13 +243,15 @@ type HoldJudged struct {
 // SprayPosted is the sheet or sign about a spray, where people see it.
 type SprayPosted struct {
 	Common
-	Spray                string `json:"spray" is:"id,required"`
-	Place                string `json:"place" is:"text,required"`
-	From                 string `json:"from" is:"moment,required"`
-	Until                string `json:"until" is:"moment" doc:"how long it is to hang"`
-	Removed              string `json:"removed" is:"moment"`
-	SafetyDataSheetThere *bool  `json:"safetyDataSheetThere"`
-	Language             string `json:"language" is:"text"`
+	Spray                string   `json:"spray" is:"id,required"`
+	Place                string   `json:"place" is:"text,required"`
+	From                 string   `json:"from" is:"moment,required"`
+	Until                string   `json:"until" is:"moment" doc:"how long it is to hang"`
+	Removed              string   `json:"removed" is:"moment"`
+	SafetyDataSheetThere *bool    `json:"safetyDataSheetThere"`
+	Language             string   `json:"language" is:"text"`
+	_                    struct{} `order:"from until"`
+	_                    struct{} `order:"from removed"`
 }
 
 // EntryMade is somebody going into a block while re-entry ran, with what they say allows it.

@@ -90,6 +90,7 @@ func (c *check) object(v *canon.Value, s *Shape, path string) {
 		c.add(path, "{}", say("refuse.empty"), say("refuse.leave-out"))
 		return
 	}
+	told := len(c.problems)
 	for i := range v.Members {
 		m := &v.Members[i]
 		f := s.Field(m.Name)
@@ -123,6 +124,9 @@ func (c *check) object(v *canon.Value, s *Shape, path string) {
 				c.add(path+"."+name, nil, say("refuse.required-given", "field", g.Field, "word", word.Str), wanted(s.Field(name).Shape))
 			}
 		}
+	}
+	if len(c.problems) == told {
+		c.relations(*v, s, path)
 	}
 }
 
@@ -165,6 +169,8 @@ func (c *check) number(v *canon.Value, s *Shape, path string) {
 		c.add(path, v.Num, say("refuse.count"), wanted(s))
 	case math.Abs(v.Num) > maxWhole:
 		c.add(path, v.Num, say("refuse.too-large"), say("refuse.too-large-instead"))
+	case s.Positive && v.Num == 0:
+		c.add(path, v.Num, say("refuse.zero"), say("refuse.zero-instead"))
 	case s.Min != nil && v.Num < *s.Min:
 		c.add(path, v.Num, say("refuse.below", "low", units.FormatNumber(*s.Min)), say("refuse.check-number"))
 	case s.Max != nil && v.Num > *s.Max:
@@ -212,6 +218,8 @@ func (c *check) quantity(v *canon.Value, s *Shape, path string) {
 	}
 	low, high := s.Range(unit.Dimension)
 	switch {
+	case s.Positive && f == 0:
+		c.add(path+".value", f, say("refuse.zero"), say("refuse.zero-instead"))
 	case low != nil && low.Unit == "":
 		if f < 0 {
 			c.add(path+".value", f, say("refuse.negative", "what", dimension(unit.Dimension)), say("refuse.check-sign"))

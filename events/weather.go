@@ -27,6 +27,7 @@ type WeatherDoubted struct {
 	Station  string   `json:"station" is:"code,required"`
 	From     string   `json:"from" is:"instant,required"`
 	To       string   `json:"to" is:"instant,required"`
-	Elements []string `json:"elements" is:"text" doc:"the fields of weather.read that are doubted; absent: all"`
+	Elements []string `json:"elements" is:"text" enum:"airTemperature airTemperatureMin airTemperatureMax relativeHumidity wetBulb windSpeed windGust windDirection rain rainTrace solarRadiation leafWetness soilTemperature" doc:"the fields of weather.read that are doubted; absent: all"`
 	Reason   string   `json:"reason" is:"text,required"`
+	_        struct{} `order:"from to"`
 }

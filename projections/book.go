@@ -48,8 +48,11 @@ type Book struct {
 	movesOf    map[string]map[events.ID]*Fact
 	// beside ties blocks that one record names together: a pick over two blocks is shared over the trees of both, so the
 	// state of each leans on the ground of the other (View.GroundOf).
-	beside   map[string]map[string]bool
+	beside map[string]map[string]bool
+	// filled holds, for the id of a bin, the picks that went into it: lots are packed of bins.
+	filled   map[string]map[events.ID]*Fact
 	wide     []*Fact // farm-wide facts, unsorted
+	spanning []*Fact // reviews of spans of places, unsorted
 	stations map[string]*Series
 	overlay  map[events.ID]bool // ids of readings that a correction or withdrawal replaced
 
@@ -72,7 +75,7 @@ func NewBook(cat *events.Catalogue) *Book {
 		byKey: map[Key]map[events.ID]*Fact{}, leans: map[events.ID]map[Key]bool{},
 		about:      map[events.ID]map[events.ID]*Fact{},
 		treeBlocks: map[string]map[string]bool{}, movesOf: map[string]map[events.ID]*Fact{},
-		beside:   map[string]map[string]bool{},
+		beside: map[string]map[string]bool{}, filled: map[string]map[events.ID]*Fact{},
 		stations: map[string]*Series{}, overlay: map[events.ID]bool{},
 		dirty: map[Key]bool{}, cache: map[cacheKey]any{}, loaded: map[cacheKey][]byte{}, ground: map[string]*Ground{},
 	}
@@ -192,6 +195,12 @@ func (b *Book) link(f *Fact) {
 		b.about[id][f.ID] = f
 	}
 	b.tie(keys)
+	for _, bin := range binsOf(f.decoded) {
+		if b.filled[bin] == nil {
+			b.filled[bin] = map[events.ID]*Fact{}
+		}
+		b.filled[bin][f.ID] = f
+	}
 	switch d := f.decoded.(type) {
 	case *events.TreePlanted:
 		b.stood(d.Tree, d.Block)
@@ -206,6 +215,9 @@ func (b *Book) link(f *Fact) {
 	}
 	if isWide(f.Kind) {
 		b.wide = append(b.wide, f)
+	}
+	if spans(f) {
+		b.spanning = append(b.spanning, f)
 	}
 	if f.Kind == "weather.read" {
 		b.series(f.decoded.(*events.WeatherRead).Station).lift(f)
@@ -243,12 +255,16 @@ func (b *Book) unlink(f *Fact) {
 	for _, id := range concerns(f) {
 		delete(b.about[id], f.ID)
 	}
+	for _, bin := range binsOf(f.decoded) {
+		delete(b.filled[bin], f.ID)
+	}
 	if d, ok := f.decoded.(*events.TreeMoved); ok {
 		for _, m := range d.Moves {
 			delete(b.movesOf[m.Tree], f.ID)
 		}
 	}
 	b.wide = slices.DeleteFunc(b.wide, func(w *Fact) bool { return w == f })
+	b.spanning = slices.DeleteFunc(b.spanning, func(w *Fact) bool { return w == f })
 	if d, ok := f.decoded.(*events.WeatherRead); ok {
 		b.series(d.Station).drop(f)
 	}
@@ -271,7 +287,7 @@ func (b *Book) touch(f *Fact) {
 	b.markLeaning(f.ID)
 	for _, id := range concerns(f) {
 		b.markLeaning(id)
-		if target := b.facts[id]; target != nil {
+		if target := b.Fact(id); target != nil {
 			for _, k := range KeysOf(target) {
 				b.mark(k)
 			}

@@ -29,6 +29,16 @@ type Fact struct {
 // Stands reports whether the fact counts: it is not withdrawn.
 func (f *Fact) Stands() bool { return f.Withdrawn == nil }
 
+// Versions are the records that make the fact, in the order in which they follow one another: the record itself, its
+// corrections, its withdrawal.
+func (f *Fact) Versions() []*events.Record {
+	out := append([]*events.Record{f.Record}, f.Corrections...)
+	if f.Withdrawn != nil {
+		out = append(out, f.Withdrawn)
+	}
+	return out
+}
+
 // Raw is the effective data as canonical JSON.
 func (f *Fact) Raw() []byte { return f.data }
 

@@ -16,6 +16,9 @@ type Flag struct {
 	Name string   `json:"flag"` // pick-in-interval, waits-for, ...
 	Key  string   `json:"key"`  // of the sentence in the message catalogue
 	Args []string `json:"args,omitempty"`
+	// Because are the ids of the other records that it rests on, as the sprays and labels of an interval, in order; none
+	// where the sentence tells it all.
+	Because []string `json:"because,omitempty"`
 }
 
 // NewFlag makes a flag; args are names and values for the sentence flag.NAME, or flag.NAME-detail where detail is given.

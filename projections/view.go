@@ -9,6 +9,7 @@ import (
 
 	"latewood/events"
 	"latewood/events/civil"
+	"latewood/events/units"
 	"latewood/projections/settings"
 )
 
@@ -66,6 +67,48 @@ func (v *View) About(id events.ID) []*Fact {
 	}
 	slices.SortFunc(out, before)
 	return out
+}
+
+// AlsoAbout is About with the facts that were withdrawn: what was said and does not count any more.
+func (v *View) AlsoAbout(id events.ID) []*Fact {
+	out := slices.AppendSeq(make([]*Fact, 0, len(v.book.about[id])), maps.Values(v.book.about[id]))
+	slices.SortFunc(out, before)
+	return out
+}
+
+// Filled lists the standing picks that went into a bin, in order of time and id. The view must be of the farm's key: only
+// that moves with every pick.
+func (v *View) Filled(bin string) []*Fact {
+	var out []*Fact
+	for f := range maps.Values(v.book.filled[bin]) {
+		if f.Stands() {
+			out = append(out, f)
+		}
+	}
+	slices.SortFunc(out, before)
+	return out
+}
+
+// MassOf is a mass as weighed, else that of containers by the settings of a day, in milligrams; ok is false where neither
+// is known.
+func (v *View) MassOf(mass *events.Quantity, containers []events.Container, on civil.Date) (mg int64, ok bool) {
+	if mass != nil {
+		mg, err := units.Base(mass.Value, mass.Unit)
+		return mg, err == nil
+	}
+	for _, c := range containers {
+		n := 1
+		if c.Count != nil {
+			n = max(*c.Count, 0)
+		}
+		value, known := v.Number(settings.ContainerMassStem+c.Kind, on)
+		all, err := units.Base(value*float64(n), "kg")
+		if !known || err != nil || mg > units.MaxBase-all {
+			return 0, false
+		}
+		mg += all
+	}
+	return mg, len(containers) > 0
 }
 
 // Parts returns the parts of a fact's `where` that lie in the view's block.

@@ -2,6 +2,7 @@ package projections
 
 import (
 	"reflect"
+	"slices"
 
 	"latewood/events"
 )
@@ -161,6 +162,25 @@ func lotsOf(data any) (lots, loads []string) {
 		return d.LotsTouched, nil
 	}
 	return nil, nil
+}
+
+// binsOf lists the bins that a pick went into.
+func binsOf(data any) (bins []string) {
+	if d, ok := data.(*events.FruitPicked); ok {
+		for _, c := range d.Containers {
+			if c.ID != "" {
+				bins = append(bins, c.ID)
+			}
+		}
+	}
+	return bins
+}
+
+// LotsOf lists the codes of lots and of loads that a record names, in the order in which they stand in its data.
+func LotsOf(f *Fact) (lots, loads []string) {
+	lots, loads = lotsOf(f.decoded)
+	empty := func(code string) bool { return code == "" }
+	return slices.DeleteFunc(slices.Clone(lots), empty), slices.DeleteFunc(slices.Clone(loads), empty)
 }
 
 func fateOf(d *events.LotFate) []string { return append([]string{d.Lot}, d.Lots...) }

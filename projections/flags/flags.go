@@ -4,20 +4,23 @@
 //
 // Nothing here refuses anything. What happened is recorded; the flag stands beside it until the record is corrected, the
 // missing one comes, or somebody reviews it. Flags about intervals are the holds fold's, flags about readings the weather
-// fold's; services/internal/app puts them together.
+// fold's, flags about lots and loads the lots fold's; Every puts them together, and Names lists all that there can be.
 package flags
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"latewood/events"
 	"latewood/events/civil"
+	"latewood/events/words"
 	"latewood/projections"
+	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/settings"
 	"latewood/projections/terms"
+	"latewood/projections/weather"
 )
 
 // State is the flags of one block, or of what belongs to no block.
@@ -25,11 +28,34 @@ type State struct {
 	Flags []projections.Flag `json:"flags"`
 }
 
-// Blocks is the fold over blocks, Farm the one over everything else.
-func Blocks() *projections.Fold { return projections.NewFold("flags", 1, projections.Block, block) }
+// Blocks is the fold over blocks.
+func Blocks() *projections.Fold { return projections.NewFold("flags", 2, projections.Block, block) }
 
-// Farm is the fold over what belongs to no block.
-func Farm() *projections.Fold { return projections.NewFold("flags-farm", 1, projections.Farm, farm) }
+// Farm is the fold over what belongs to no block or station.
+func Farm() *projections.Fold { return projections.NewFold("flags-farm", 2, projections.Farm, farm) }
+
+// Stations is the fold over stations: their sitings, doubts, and readings that were corrected.
+func Stations() *projections.Fold {
+	return projections.NewFold("flags-station", 1, projections.Station, farm)
+}
+
+// Names lists the flags that there are, in the order of the contract.
+func Names() []string {
+	return []string{
+		"pick-in-interval", "work-in-reentry", "crop-not-listed", "over-rate", "over-season", "over-wind", "too-soon",
+		"before-label", "label-closed", "no-certificate", "clock-off", "waits-for", "refers-to-nothing", "not-in-block",
+		"out-of-order", "over-drawn", "did-you-mean", "late", "looks-like", "code-reused", "forked", "interval-gone",
+		"quality-control",
+	}
+}
+
+// Do says what to do about a flag.
+func Do(name string) string { return words.Say("flag-do." + name) }
+
+// Every lists every flag of a Book, of all folds that find any, in order of records.
+func Every(b *projections.Book) []projections.Flag {
+	return projections.SortFlags(slices.Concat(All(b), holds.Flags(b), weather.Flags(b), lots.Flags(b)))
+}
 
 // All lists every flag of a Book that these folds find, in order of records.
 func All(b *projections.Book) []projections.Flag {
@@ -37,6 +63,10 @@ func All(b *projections.Book) []projections.Flag {
 	blocks := Blocks()
 	for _, code := range b.Keys(projections.Block) {
 		out = append(out, projections.StateOf[State](b, blocks, code).Flags...)
+	}
+	stations := Stations()
+	for _, code := range b.Keys(projections.Station) {
+		out = append(out, projections.StateOf[State](b, stations, code).Flags...)
 	}
 	out = append(out, projections.StateOf[State](b, Farm(), "").Flags...)
 	for _, r := range b.Waiting() { // depends on nothing but which records are there
@@ -50,11 +80,13 @@ type finder struct {
 	v        *projections.View
 	standing []*projections.Fact
 	sprays   []*projections.Fact // of standing, those of spray.applied
+	borne    map[borne]int64     // what picks took off each tree in each season, mg
+	measured map[string]measures // the last measures of each tree
 	flags    []projections.Flag
 }
 
 func newFinder(v *projections.View) *finder {
-	d := &finder{v: v, standing: v.Standing()}
+	d := &finder{v: v, standing: v.Standing(), borne: map[borne]int64{}, measured: map[string]measures{}}
 	for _, f := range d.standing {
 		if f.Kind == "spray.applied" {
 			d.sprays = append(d.sprays, f)
@@ -70,6 +102,8 @@ func (d *finder) add(f *projections.Fact, name, detail string, args ...string) {
 func block(v *projections.View) *State {
 	d := newFinder(v)
 	there := v.HasBlock(v.Key.Code)
+	d.codes()
+	seasons := v.Seasons()
 	for _, f := range d.standing {
 		if !there {
 			d.add(f, "waits-for", "block", "block", v.Key.Code)
@@ -84,7 +118,11 @@ func block(v *projections.View) *State {
 		case *events.SprayApplied:
 			d.spray(f, data)
 		case *events.FruitPicked:
-			d.pick(f, data)
+			d.pick(f, data, seasons)
+		case *events.TreeMeasured:
+			d.shrinks(f, data)
+		case *events.TreePruned, *events.TreeTopworked, *events.DamageSeen:
+			d.shorter(f)
 		}
 	}
 	d.doubles()
@@ -96,7 +134,29 @@ func farm(v *projections.View) *State {
 	for _, f := range d.standing {
 		d.common(f)
 	}
+	d.doubles()
 	return &State{Flags: projections.SortFlags(d.flags)}
+}
+
+// codes flags a block that is established a second time.
+func (d *finder) codes() {
+	var first *projections.Fact
+	code := d.v.Key.Code
+	for _, f := range d.standing {
+		makes := false
+		switch data := f.Data().(type) {
+		case *events.BlockEstablished:
+			makes = data.Block == code
+		case *events.BlockRedrawn: // into itself it goes on
+			makes = !slices.Contains(data.From, code) && slices.ContainsFunc(data.Into, func(into events.DrawnBlock) bool { return into.Block == code })
+		}
+		switch {
+		case makes && first == nil:
+			first = f
+		case makes:
+			d.add(f, "code-reused", "block", "code", code, "first", first.ID.String())
+		}
+	}
 }
 
 // common is what can be wrong with any record.
@@ -110,37 +170,81 @@ func (d *finder) common(f *projections.Fact) {
 			d.add(f, "waits-for", "id", "id", id.String())
 		case !target.Stands():
 			d.add(f, "refers-to-nothing", "", "id", id.String())
+		case early(f, target):
+			d.add(f, "out-of-order", "spray", "id", id.String(), "on", d.clockText(f), "made", d.clockText(target))
 		}
 	}
 	d.clock(f)
 	d.late(f)
 }
 
-// late flags what was written down after its legal term: by the writer's own claim of when it was noted, else by when the
-// ledger took it.
+// early reports whether a spray ended, or was called off, before what it names had begun.
+func early(f, target *projections.Fact) bool {
+	switch f.Kind {
+	case "spray.applied", "spray.called-off":
+		return target.Kind == "spray.begun" && f.Time.Before(target.Time)
+	}
+	return false
+}
+
+func (d *finder) clockText(f *projections.Fact) string { return civil.FormatTime(f.Time.In(d.v.Zone)) }
+
+// late flags what was written down, or posted, after its legal term.
 func (d *finder) late(f *projections.Fact) {
-	day := civil.DateOf(f.Time, d.v.Zone)
-	sets := strings.Fields(d.v.Text(settings.RuleSets, day))
-	written := f.Record.Known()
-	for _, t := range terms.Table() {
-		if t.Kind != terms.Record || !slices.Contains(t.Kinds, f.Kind) || !slices.Contains(sets, t.Rules) || written.Sub(f.Time) <= t.Within {
-			continue
+	for _, l := range Terms(d.v, f) {
+		if l.Late {
+			d.add(f, "late", "", "took", span(l.Took), "within", span(l.Term.Within), "term", l.Term.ID, "source", l.Term.Source)
 		}
-		if t.Restricted && !d.restricted(f) {
-			continue
-		}
-		d.add(f, "late", "", "days", strconv.Itoa(int(written.Sub(f.Time).Hours()/24)), "within", strconv.Itoa(int(t.Within.Hours()/24)), "term", t.ID, "source", t.Source)
 	}
 }
 
+// span is a time that something took, in whole days or hours.
+func span(t time.Duration) string {
+	if t%(24*time.Hour) == 0 || t > 72*time.Hour {
+		return words.Say("flags.days", "n", int(t/(24*time.Hour)))
+	}
+	return words.Say("flags.hours", "n", int(t/time.Hour))
+}
+
+// A Lateness is a term of a record and what it took.
+type Lateness struct {
+	Term terms.Term
+	Took time.Duration
+	Late bool // false also where the term gives no number
+}
+
+// Terms lists the terms that a record has by the rule sets of its day, and what it took: to be written down, by the writer's
+// own claim of when it was noted, else by when the ledger took it; to be posted, from the end of the spray on.
+func Terms(v *projections.View, f *projections.Fact) []Lateness {
+	sets := strings.Fields(v.Text(settings.RuleSets, civil.DateOf(f.Time, v.Zone)))
+	var out []Lateness
+	for _, t := range terms.Of(terms.Record, f.Kind, sets) {
+		if !t.Restricted || restricted(v, f) {
+			out = append(out, lateness(t, f.Record.Known().Sub(f.Time)))
+		}
+	}
+	if posted, ok := f.Data().(*events.SprayPosted); ok {
+		if spray := v.Fact(posted.Spray); spray != nil && spray.Stands() && spray.Kind == "spray.applied" {
+			for _, t := range terms.Of(terms.Post, f.Kind, sets) {
+				out = append(out, lateness(t, f.Time.Sub(spray.Time)))
+			}
+		}
+	}
+	return out
+}
+
+func lateness(t terms.Term, took time.Duration) Lateness {
+	return Lateness{Term: t, Took: took, Late: t.Within > 0 && took > t.Within}
+}
+
 // restricted reports whether a spray used a product whose label says restricted use.
-func (d *finder) restricted(f *projections.Fact) bool {
+func restricted(v *projections.View, f *projections.Fact) bool {
 	s, ok := f.Data().(*events.SprayApplied)
 	if !ok {
 		return false
 	}
 	for _, m := range s.Mix {
-		if _, label := d.v.Label(m.Label); label != nil && label.RestrictedUse != nil && *label.RestrictedUse {
+		if _, label := v.Label(m.Label); label != nil && label.RestrictedUse != nil && *label.RestrictedUse {
 			return true
 		}
 	}
@@ -150,22 +254,13 @@ func (d *finder) restricted(f *projections.Fact) bool {
 // clock flags a device that was off, until the record is corrected or somebody has looked at it.
 func (d *finder) clock(f *projections.Fact) {
 	offset := f.Record.DeviceOffset().Abs()
-	if f.Record.Sent.IsZero() || len(f.Corrections) > 0 || d.reviewed(f) {
+	if f.Record.Sent.IsZero() || len(f.Corrections) > 0 || d.v.Reviewed(f) {
 		return
 	}
 	minutes, _ := d.v.Number(settings.ClockTolerance, civil.DateOf(f.Time, d.v.Zone))
 	if offset > time.Duration(minutes*float64(time.Minute)) {
 		d.add(f, "clock-off", "", "by", offset.Round(time.Second).String())
 	}
-}
-
-func (d *finder) reviewed(f *projections.Fact) bool {
-	for _, about := range d.v.About(f.ID) {
-		if _, ok := about.Data().(*events.RecordsReviewed); ok {
-			return true
-		}
-	}
-	return false
 }
 
 // trees flags trees that do not stand where the record puts them.
@@ -180,49 +275,4 @@ func (d *finder) trees(f *projections.Fact) {
 			}
 		}
 	}
-}
-
-// doubles flags records that look like one before them: the same kind, place, day and amount.
-func (d *finder) doubles() {
-	first := map[string]*projections.Fact{}
-	for _, f := range d.standing {
-		key := likeness(f, d.v.Zone)
-		if key == "" {
-			continue
-		}
-		if other := first[key]; other != nil {
-			d.add(f, "looks-like", "", "id", other.ID.String())
-		} else {
-			first[key] = f
-		}
-	}
-}
-
-// likeness is what two records of one thing have in common; empty for kinds that may well come twice a day.
-func likeness(f *projections.Fact, zone *time.Location) string {
-	var place any
-	amount := ""
-	switch data := f.Data().(type) {
-	case *events.FruitPicked:
-		place = data.Where
-		if data.Mass == nil {
-			return ""
-		}
-		amount = quantityText(data.Mass)
-	case *events.SprayApplied:
-		place = data.Where
-		for _, m := range data.Mix {
-			amount += m.Label + m.Product + " " + quantityText(m.Total) + quantityText(m.Rate) + ";"
-		}
-	case *events.TreePruned:
-		place = data.Where
-		amount = data.Cut
-	default:
-		return ""
-	}
-	where, err := events.WriteJSON(place)
-	if err != nil {
-		return ""
-	}
-	return f.Kind + " " + civil.DateOf(f.Time, zone).String() + " " + amount + " " + string(where)
 }

@@ -158,6 +158,7 @@ func (d *finder) repeats(f *projections.Fact, id string, label *events.LabelFile
 			count++
 		}
 	}
+	d.season(f, id, label, crop, seasons)
 	if label.MostApplications != nil && count > *label.MostApplications {
 		d.add(f, "over-season", "", "product", label.Product, "n", strconv.Itoa(count), "most", strconv.Itoa(*label.MostApplications), "season", string(crop))
 	}
@@ -195,19 +196,6 @@ func (d *finder) meet(a, b *projections.Fact) bool {
 		}
 	}
 	return false
-}
-
-// pick asks about a mass that so few trees hardly bore.
-func (d *finder) pick(f *projections.Fact, p *events.FruitPicked) {
-	if p.Mass == nil || len(p.Where) != 1 {
-		return
-	}
-	mass, _, ok := base(p.Mass)
-	trees := len(d.v.Ground().Resolve(d.v.Parts(f), f.Time))
-	most, _ := d.v.Number(settings.MostKgPerTree, civil.DateOf(f.Time, d.v.Zone))
-	if ok && trees > 0 && float64(mass) > most*1e6*float64(trees) {
-		d.add(f, "did-you-mean", "mass", "mass", quantityText(p.Mass), "trees", strconv.Itoa(trees))
-	}
 }
 
 func base(q *events.Quantity) (int64, units.Dimension, bool) {

@@ -15,12 +15,12 @@ type Flagged struct {
 	Flags []projections.Flag `json:"flags"`
 }
 
-// FlagFold finds, block by block, picks inside a withholding interval (pick-in-interval), work inside a re-entry interval
+// FlagFold finds, block by block, picks inside a withholding interval (pick-in-interval; u-pick sales too), work inside a re-entry interval
 // (work-in-reentry), and picks that stood inside the interval of a spray that was withdrawn since (interval-gone).
 //
 // A tree that moved here while an interval ran on it elsewhere is seen by Of, not by these flags.
 func FlagFold() *projections.Fold {
-	return projections.NewFold("holds-flags", 2, projections.Block, flagged)
+	return projections.NewFold("holds-flags", 3, projections.Block, flagged)
 }
 
 // Flags lists them for the whole farm, in order of records.
@@ -45,7 +45,7 @@ func flagged(v *projections.View) *Flagged {
 		if len(parts) == 0 || !isWork(f.Kind) {
 			continue
 		}
-		if f.Kind == "fruit.picked" {
+		if isPick(f) {
 			in, because := s.PickAt(parts, f.Time, v.Zone)
 			if in {
 				out.add(f, "pick-in-interval", because)
@@ -66,13 +66,29 @@ func flagged(v *projections.View) *Flagged {
 }
 
 func (d *Flagged) add(f *projections.Fact, name string, because []Because) {
-	var why []string
+	var why, rests []string
 	for _, b := range because {
 		if !slices.Contains(why, b.Why) {
 			why = append(why, b.Why)
 		}
+		for _, id := range []string{b.Spray, b.Label, b.Judgement} {
+			if id != "" && !slices.Contains(rests, id) {
+				rests = append(rests, id)
+			}
+		}
 	}
-	d.Flags = append(d.Flags, projections.NewFlag(f.ID, name, "", "why", strings.Join(why, "; ")))
+	flag := projections.NewFlag(f.ID, name, "", "why", strings.Join(why, "; "))
+	flag.Because = rests
+	d.Flags = append(d.Flags, flag)
+}
+
+// isPick reports whether a record is of fruit coming off the trees: a pick, or fruit that buyers picked themselves.
+func isPick(f *projections.Fact) bool {
+	if f.Kind == "fruit.picked" {
+		return true
+	}
+	d, ok := f.Data().(*events.FruitSold)
+	return ok && d.Channel == "u-pick"
 }
 
 // isWork reports whether a record of a kind means that somebody was among the trees: everything that is done or seen there

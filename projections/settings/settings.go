@@ -47,6 +47,13 @@ const (
 	TotalSlip         = "total-slip"
 	HoldGap           = "weather-max-gap"
 	RuleSets          = "rule-sets"
+	StationBack       = "station-clock-back"
+	StationLag        = "station-clock-lag"
+	StationFirst      = "station-first-reading"
+	StationPerHour    = "station-readings-per-hour"
+	DrawnTolerance    = "drawn-tolerance"
+	MeasureSlip       = "measure-slip"
+	ReviewDays        = "review-days"
 	ContainerMassStem = "container-mass."
 )
 
@@ -70,11 +77,28 @@ func Table() []Setting {
 			Doc: "setting.rate-slip"},
 		{Name: TotalSlip, Kind: Number, Default: 25.0, Unit: "%", Max: 1000, Source: "project rule",
 			Doc: "setting.total-slip"},
-		{Name: RuleSets, Kind: Text, Default: "us-restricted-use",
+		{Name: DrawnTolerance, Kind: Number, Default: 5.0, Unit: "%", Max: 100,
+			Source: "project rule: two scales and a little dew; no published figure was found",
+			Doc:    "setting.drawn-tolerance"},
+		{Name: MeasureSlip, Kind: Number, Default: 10.0, Unit: "%", Max: 100, Source: "project rule",
+			Doc: "setting.measure-slip"},
+		{Name: ReviewDays, Kind: Number, Default: 7.0, Unit: "d", Min: 1, Max: 365,
+			Source: "common practice: 21 CFR 112.161(b) says within a reasonable time and gives no number", Read: "2026-11-25",
+			Doc: "setting.review-days"},
+		//words:data names of rule sets
+		{Name: RuleSets, Kind: Text, Default: "us-restricted-use us-worker-protection us-produce",
 			Source: "project rule: the rule sets whose terms are looked at; which rules apply to a farm nobody here knows",
 			Doc:    "setting.rule-sets"},
 		{Name: HoldGap, Kind: Number, Default: 2.0, Unit: "h", Max: 48, Source: "project rule",
 			Doc: "setting.weather-max-gap"},
+		{Name: StationBack, Kind: Number, Default: 30.0, Unit: "min", Min: 1, Max: 44640,
+			Source: "project rule: less than the hour by which clocks jump that follow summer time", Doc: "setting.station-clock-back"},
+		{Name: StationLag, Kind: Number, Default: 10.0, Unit: "min", Min: 1, Max: 44640,
+			Source: "project rule: longer than stations commonly gather before they send", Doc: "setting.station-clock-lag"},
+		{Name: StationFirst, Kind: Number, Default: 31.0, Unit: "d", Min: 1, Max: 3660, Source: "project rule",
+			Doc: "setting.station-first-reading"},
+		{Name: StationPerHour, Kind: Number, Default: 360.0, Unit: "1", Min: 1, Max: 36000,
+			Source: "project rule: one every ten seconds", Doc: "setting.station-readings-per-hour"},
 	}
 }
 

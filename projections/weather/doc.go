@@ -14,8 +14,9 @@
 // double-sine take the extremes of the summary, else those of a day that shorter readings cover well enough (see
 // meteo.Summarise). Hours under a daily method always come from the single sine.
 //
-// Of two readings for one time the one with the higher id counts, the other not at all; both are flagged. A daily summary
-// and a shorter reading that end at the same instant speak for different spans and both count.
+// Of two readings for one time that tell the same element the one with the higher id counts, the other not at all; both are
+// flagged. Readings for one time that share no element, as sensors send that speak each for itself, are taken together. A
+// daily summary and a shorter reading that end at the same instant speak for different spans and both count.
 //
 // A shorter reading that brings a minimum and a maximum but no mean counts as their middle if it speaks for two hours at
 // most (project rule). Intervals longer than a day bring rain and nothing else.

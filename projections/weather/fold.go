@@ -29,7 +29,7 @@ func (s *State) On(day civil.Date) (Day, bool) {
 }
 
 // Fold computes the State of each station.
-func Fold() *projections.Fold { return projections.NewFold("weather", 1, projections.Station, fold) }
+func Fold() *projections.Fold { return projections.NewFold("weather", 2, projections.Station, fold) }
 
 func fold(v *projections.View) *State {
 	out := &State{Days: []Day{}}

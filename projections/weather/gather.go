@@ -39,6 +39,7 @@ func spanOf(interval int64) span {
 
 // summary is what a daily summary says of a day. NaN: nothing.
 type summary struct {
+	at                                              int64 // when it ends, ms
 	low, high, mean, humidity, wetBulb, wind, solar float64
 	rain                                            int64 // um
 	rained, known                                   bool
@@ -187,11 +188,12 @@ func (g *gatherer) month(m *projections.Month) {
 	}
 }
 
-// sameTime reports whether a later row has the same time and speaks for a like span: then that one counts.
+// sameTime reports whether a later row has the same time, speaks for a like span and tells an element that this one tells
+// too: then that one counts. Sensors of one station that send each for itself share no element, and all of them count.
 func (g *gatherer) sameTime(i int, at int64, kind span) (superseded bool) {
 	m := g.cols
 	alike := func(j int) bool {
-		return j >= 0 && j < len(m.Times) && m.Times[j] == at && spanOf(int64(m.Interval[j])*1000) == kind
+		return spanOf(int64(m.Interval[j])*1000) == kind && share(m, i, j)
 	}
 	twin := false
 	for j := i + 1; j < len(m.Times) && m.Times[j] == at; j++ {
@@ -207,6 +209,16 @@ func (g *gatherer) sameTime(i int, at int64, kind span) (superseded bool) {
 		g.flag("same-time", "station", g.station)
 	}
 	return superseded
+}
+
+// share reports whether two rows tell the same element.
+func share(m *projections.Month, i, j int) bool {
+	for _, col := range m.Cols {
+		if col != nil && !math.IsNaN(col[i]) && !math.IsNaN(col[j]) {
+			return true
+		}
+	}
+	return false
 }
 
 // value is a row's element, NaN where it is missing, doubted or outside of what can be.
@@ -265,17 +277,35 @@ func (g *gatherer) temperatures(at int64) (mean, low, high float64) {
 
 func (g *gatherer) shorter(at, interval int64) {
 	mean, low, high := g.temperatures(at)
-	if math.IsNaN(mean) && interval > 0 && interval <= middleUpTo {
+	measured := !math.IsNaN(mean)
+	if !measured && interval > 0 && interval <= middleUpTo {
 		mean = (low + high) / 2
 	}
-	if g.want.air || !math.IsNaN(mean) {
+	before := len(g.times) - 1
+	joins := before >= 0 && g.times[before] == at // another row of this instant, which tells other elements
+	switch {
+	case joins:
+		if !math.IsNaN(mean) && (measured || math.IsNaN(g.temp[before])) {
+			g.temp[before], g.spans[before] = mean, interval
+		}
+	case g.want.air || !math.IsNaN(mean):
 		g.times, g.spans, g.temp = append(g.times, at), append(g.spans, interval), append(g.temp, mean)
 	}
 	if g.want.air {
-		g.humidity = append(g.humidity, g.value(projections.RelativeHumidity, at))
-		g.wetBulb = append(g.wetBulb, g.value(projections.WetBulb, at))
-		g.wind = append(g.wind, g.value(projections.WindSpeed, at))
-		g.solar = append(g.solar, g.value(projections.SolarRadiation, at))
+		for _, c := range [...]struct {
+			col *[]float64
+			of  projections.Element
+		}{
+			{&g.humidity, projections.RelativeHumidity}, {&g.wetBulb, projections.WetBulb}, {&g.wind, projections.WindSpeed},
+			{&g.solar, projections.SolarRadiation},
+		} {
+			v := g.value(c.of, at)
+			if !joins {
+				*c.col = append(*c.col, v)
+			} else if !math.IsNaN(v) {
+				(*c.col)[before] = v
+			}
+		}
 	}
 	if g.day >= 0 {
 		for _, v := range [...]float64{mean, low, high} {
@@ -309,6 +339,9 @@ func higher(a, b float64) float64 {
 // that jumps away and back is flagged as well.
 func (g *gatherer) steps(now spot) {
 	before, earlier := g.last[0], g.last[1]
+	if before.known && before.at == now.at {
+		return // the middle of extremes and a mean, told apart
+	}
 	g.last = [2]spot{now, before}
 	if !before.known || math.Abs(now.value-before.value) <= looksTwice {
 		return
@@ -328,7 +361,7 @@ func (g *gatherer) steps(now spot) {
 func (g *gatherer) summary(at, interval int64) {
 	mean, low, high := g.temperatures(at)
 	sum := summary{
-		low: low, high: high, mean: mean, humidity: math.NaN(), wetBulb: math.NaN(), wind: math.NaN(), solar: math.NaN(), known: true,
+		at: at, low: low, high: high, mean: mean, humidity: math.NaN(), wetBulb: math.NaN(), wind: math.NaN(), solar: math.NaN(), known: true,
 	}
 	if meteo.CheckNaught(low, high).Verdict >= meteo.Suspect {
 		g.bump(g.suspect)
@@ -346,7 +379,28 @@ func (g *gatherer) summary(at, interval int64) {
 	if g.daily == nil {
 		g.daily = make([]summary, g.cal.days())
 	}
+	if before := &g.daily[g.day]; before.known && before.at == at {
+		sum.fill(before) // it tells other elements
+	}
 	g.daily[g.day] = sum // the last to end, where a day has several
+}
+
+// fill takes over what a summary of the same day says and this one does not.
+func (s *summary) fill(from *summary) {
+	for _, f := range [...]struct {
+		into *float64
+		from float64
+	}{
+		{&s.low, from.low}, {&s.high, from.high}, {&s.mean, from.mean}, {&s.humidity, from.humidity}, {&s.wetBulb, from.wetBulb},
+		{&s.wind, from.wind}, {&s.solar, from.solar},
+	} {
+		if math.IsNaN(*f.into) {
+			*f.into = f.from
+		}
+	}
+	if !s.rained {
+		s.rain, s.rained = from.rain, from.rained
+	}
 }
 
 // addRain adds a reading's rain to its day.

@@ -250,6 +250,49 @@ func TestSameTime(t *testing.T) {
 	}
 }
 
+// Sensors of one station that send each for itself make readings of one instant that share no element: they are taken
+// together, whichever came first, and nothing is flagged. One shared element, and the higher id counts.
+func TestSameTimeOtherElements(t *testing.T) {
+	t.Parallel()
+	together := foldtest.NewFarm(t, "Pacific/Honolulu")
+	apart, backwards := foldtest.NewFarm(t, "Pacific/Honolulu"), foldtest.NewFarm(t, "Pacific/Honolulu")
+	daily := events.WeatherRead{AirTemperatureMin: celsius(11), AirTemperatureMax: celsius(19), Rain: in(4, "mm"), RelativeHumidity: in(70, "%")}
+	for h := 0; h <= 24; h++ {
+		at := date31(float64(h)).Format(time.RFC3339)
+		air := events.WeatherRead{Station: "mauka", AirTemperature: celsius(15 + float64(h%3))}
+		rest := events.WeatherRead{Station: "mauka", RelativeHumidity: in(60, "%"), WindSpeed: in(2, "m/s"), Rain: in(1, "mm")}
+		all := rest
+		all.AirTemperature = air.AirTemperature
+		together.Add(at, &all)
+		apart.Add(at, &air)
+		apart.Add(at, &rest)
+		backwards.Add(at, &rest)
+		backwards.Add(at, &air)
+	}
+	day(t, together, "2026-02-02", daily)
+	for _, farm := range []*foldtest.Farm{apart, backwards} {
+		day(t, farm, "2026-02-02", events.WeatherRead{Rain: daily.Rain, RelativeHumidity: daily.RelativeHumidity})
+		day(t, farm, "2026-02-02", events.WeatherRead{AirTemperatureMin: daily.AirTemperatureMin, AirTemperatureMax: daily.AirTemperatureMax})
+	}
+	q := weather.Query{By: weather.ByDay, With: weather.Withs()}
+	want := report(t, together.Book(), q)
+	for name, farm := range map[string]*foldtest.Farm{"apart": apart, "backwards": backwards} {
+		got := report(t, farm.Book(), q)
+		if text(got.Rows) != text(want.Rows) {
+			t.Errorf("%s: got %s\nwant %s", name, text(got.Rows), text(want.Rows))
+		}
+		if flags := weather.Flags(farm.Book()); len(flags) != 0 {
+			t.Errorf("%s: flags: %s", name, text(flags))
+		}
+	}
+	// The humidity once more, with a temperature beside it: now they share an element.
+	apart.Add(date31(12).Format(time.RFC3339), &events.WeatherRead{Station: "mauka", AirTemperature: celsius(30), RelativeHumidity: in(50, "%")})
+	row := report(t, apart.Book(), q).Rows[0]
+	if *row.MaxC != 30 || row.SameTime != 3 || *row.RainMm != 23 {
+		t.Errorf("sharing: got %s, want 30 C, three readings flagged, the rain of the one that does not count left out", text(row))
+	}
+}
+
 func TestQualityControl(t *testing.T) {
 	t.Parallel()
 	hour := 3600.0

@@ -47,6 +47,9 @@ func (t *terminal) status(d app.Status) {
 	}
 	fmt.Fprintln(t.out)
 	t.say("holds.caution")
+	if d.Held.Lots+d.Held.Deliveries > 0 {
+		t.say("cli.status-held", "lots", d.Held.Lots, "loads", d.Held.Deliveries)
+	}
 	if d.OtherFlags > 0 {
 		t.say("cli.status-other-flags", "n", d.OtherFlags)
 	}
@@ -74,7 +77,10 @@ type holdsCommand struct {
 }
 
 func (h *holdsCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	return ask(ctx, t, "holds", app.HoldsRequest{Asked: t.asked(h.asked), At: h.At}, t.holds)
+	return ask(ctx, t, "holds", app.HoldsRequest{Asked: t.asked(h.asked), At: h.At}, func(d app.Holds) {
+		t.holds(d.Doc)
+		t.heldFruit(d)
+	})
 }
 
 // holds prints which intervals run, and why.
@@ -166,6 +172,8 @@ func because(b holds.BlockHolds) []string {
 type reportCommand struct {
 	Yield   yieldCommand   `cmd:"" help:"${cli_report_yield}"`
 	Weather weatherCommand `cmd:"" help:"${cli_report_weather}"`
+	Reviews reviewsCommand `cmd:"" help:"${cli_report_reviews}"`
+	Flags   flagsCommand   `cmd:"" help:"${cli_report_flags}"`
 }
 
 type yieldCommand struct {

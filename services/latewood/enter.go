@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"latewood/events"
@@ -142,7 +143,11 @@ func (t *terminal) moves(moves []app.Move) {
 		t.say("cli.moves-nothing")
 		return
 	}
-	t.say("cli.moves", "n", len(moves))
+	t.moveTable(words.Say("cli.moves", "n", len(moves)), moves)
+}
+
+func (t *terminal) moveTable(head string, moves []app.Move) {
+	fmt.Fprintln(t.out, head)
 	rows := make([][]string, len(moves))
 	for i, m := range moves {
 		rows[i] = []string{m.Of, m.What, dash(m.Before), dash(m.After)}
@@ -238,6 +243,13 @@ func (i *importCommand) one(ctx context.Context, t *terminal, c app.Connection, 
 	all.Refused = append(all.Refused, d.Refused...)
 	all.Flagged = append(all.Flagged, d.Flagged...)
 	all.Last, all.Root, all.Batch = d.Last, d.Root, d.Batch
+	if d.Held != nil {
+		if all.Held == nil {
+			all.Held = &app.HeldCodes{Lots: []string{}, Deliveries: []string{}}
+		}
+		all.Held.Lots = append(all.Held.Lots, d.Held.Lots...)
+		all.Held.Deliveries = append(all.Held.Deliveries, d.Held.Deliveries...)
+	}
 	if i.quiet {
 		d.Batch = ""
 	}
@@ -260,6 +272,7 @@ func (t *terminal) imported(q app.ImportRequest, d app.Imported) {
 	t.refusals(d.Refused)
 	t.leftOut(d)
 	t.flagged(d.Flagged)
+	t.held(d.Held)
 	if d.Batch != "" {
 		t.say("cli.import-undo", "batch", d.Batch)
 	}
@@ -276,6 +289,7 @@ func (t *terminal) recorded(d app.Recorded) {
 		t.say("cli.root", "size", d.Last, "root", d.Root)
 	}
 	t.flagged(d.Flagged)
+	t.held(d.Held)
 }
 
 // shownRows is how many refusals or flags are printed before the rest is only counted.
@@ -307,12 +321,46 @@ func (t *terminal) flagged(flags []app.Flagged) {
 		return
 	}
 	t.say("cli.flagged", "n", len(flags))
+	var todo []string
 	for _, f := range first(flags, shownRows) {
 		fmt.Fprintf(t.out, "  %s  %s: %s\n", f.ID, f.Flag, f.Why)
+		if codes := heldBy(f); codes != "" {
+			t.under(2, "cli.flag-holds", "codes", codes)
+		}
+		if line := f.Flag + ": " + f.Do; f.Do != "" && !slices.Contains(todo, line) {
+			todo = append(todo, line)
+		}
 	}
 	if n := len(flags) - shownRows; n > 0 {
 		t.say("cli.more-flags", "n", n)
 	}
+	if len(todo) > 0 {
+		t.say("cli.flags-do")
+		for _, line := range todo {
+			fmt.Fprintf(t.out, "  %s\n", line)
+		}
+	}
+}
+
+// heldBy names the lots and loads that a flag holds.
+func heldBy(f app.Flagged) string {
+	var out []string
+	for _, code := range f.Lots {
+		out = append(out, words.Say("lots.lot", "code", code))
+	}
+	for _, code := range f.Deliveries {
+		out = append(out, words.Say("lots.delivery", "code", code))
+	}
+	return strings.Join(out, ", ")
+}
+
+// held says which lots and loads are held by what was recorded.
+func (t *terminal) held(h *app.HeldCodes) {
+	if h == nil {
+		return
+	}
+	t.say("cli.held-now", "codes", heldBy(app.Flagged{Lots: h.Lots, Deliveries: h.Deliveries}))
+	t.say("lots.caution")
 }
 
 func first[T any](s []T, n int) []T { return slices.Clone(s[:min(len(s), n)]) }

@@ -244,7 +244,7 @@ func (p *printCardsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 }
 
 type attachCommand struct {
-	File   string `arg:"" optional:"" type:"existingfile" help:"${cli_attach_file}"`
+	File   string `arg:"" optional:"" type:"path" help:"${cli_attach_file}"`
 	Name   string `help:"${cli_attach_name}" placeholder:"NAME"`
 	Get    string `help:"${cli_attach_get}" placeholder:"SHA256"`
 	Output string `short:"o" help:"${cli_output}" placeholder:"FILE"`
@@ -257,6 +257,10 @@ func (a *attachCommand) Run(ctx context.Context, t *terminal) (int, error) {
 		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.attach-which")}
 	case a.Get != "":
 		return a.get(ctx, t)
+	}
+	// A pipe or a folder is not opened: opening a pipe waits for whoever writes into it, and no signal ends that.
+	if info, err := os.Stat(a.File); err == nil && !info.Mode().IsRegular() {
+		return 1, &serve.Fault{Exit: 1, Text: words.Say("attach.irregular", "file", a.File)}
 	}
 	f, err := os.Open(a.File)
 	if err != nil {

@@ -42,7 +42,14 @@ func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
 				"actor", who(v.Actor, d.People), "by", who(v.By, d.People), "source", v.Source, "batch", v.Batch, "reason", v.Reason, "leaf", v.Leaf,
 				"chains", strings.ReplaceAll(v.Chains, ", ", "\n"), "data", string(v.Data),
 			)
+			switch {
+			case len(v.Moves) > 0:
+				t.moveTable("  "+words.Say("cli.show-moves", "n", len(v.Moves)), v.Moves)
+			case v.What != "recorded":
+				t.under(1, "cli.show-moves-none")
+			}
 		}
+		t.terms(d)
 		t.files(d.Attachments)
 		if len(d.Flags) > 0 {
 			fmt.Fprintln(t.out)

@@ -2,6 +2,8 @@ package main
 
 import (
 	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -26,10 +28,16 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("LATEWOOD_DIR", env.WorkDir+"/farm")
 			env.Setenv("HOME", env.WorkDir)
+			// A file of evidence that an earlier version made, with its key and a checkpoint of before.
+			golden, err := filepath.Abs("../../events/ledger/evidence/testdata")
+			if err != nil {
+				return err
+			}
+			env.Setenv("GOLDEN", golden)
 			return nil
 		},
-		Deadline: time.Now().Add(2 * time.Minute), // a command that hangs is told, not waited for
-		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually},
+		Deadline: time.Now().Add(8 * time.Minute), // a command that hangs is told, not waited for
+		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "moment": moment, "has": has},
 	})
 }
 
@@ -45,6 +53,50 @@ func field(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if (got == args[2]) == neg {
 		ts.Fatalf("%s is %q, want %q (negated: %v)", args[1], got, args[2], neg)
+	}
+}
+
+// variable makes a command FILE NAME that puts one place of a JSON document into a variable.
+func variable(path string) func(*testscript.TestScript, bool, []string) {
+	return func(ts *testscript.TestScript, _ bool, args []string) {
+		if len(args) != 2 {
+			ts.Fatalf("usage: COMMAND FILE NAME")
+		}
+		got, err := lookUp(ts.ReadFile(args[0]), strings.Split(path, "."))
+		if err != nil {
+			ts.Fatalf("%s: %v", path, err)
+		}
+		ts.Setenv(args[1], got)
+	}
+}
+
+// moment NAME puts the clock's time into a variable.
+func moment(ts *testscript.TestScript, _ bool, args []string) {
+	if len(args) != 1 {
+		ts.Fatalf("usage: moment NAME")
+	}
+	ts.Setenv(args[0], time.Now().UTC().Format("2006-01-02T15:04:05.000Z"))
+}
+
+// has FILE PATH KEY WANT says that one of the objects in a list of a JSON document has a value under a key.
+func has(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) != 4 {
+		ts.Fatalf("usage: has FILE PATH KEY WANT")
+	}
+	text := ts.ReadFile(args[0])
+	count, err := lookUp(text, append(strings.Split(args[1], "."), "len"))
+	if err != nil {
+		ts.Fatalf("%s: %v", args[1], err)
+	}
+	n, err := strconv.Atoi(count)
+	ts.Check(err)
+	found := false
+	for i := range n {
+		got, err := lookUp(text, append(strings.Split(args[1], "."), strconv.Itoa(i), args[2]))
+		found = found || err == nil && got == args[3]
+	}
+	if found == neg {
+		ts.Fatalf("%s of %s holds %q: %v", args[2], args[1], args[3], found)
 	}
 }
 

@@ -25,31 +25,32 @@ const (
 	seattleSHA256  = "0845078a290b48e3149ab8639966824110a251db4e06fc144c06ebb534af23be"
 )
 
-// seattle returns the path of the file of real weather.
-func seattle(t *testing.T) string {
+// published returns the path of a file of an npm package that a test fetches, holds against its hash, keeps in the user's
+// cache and never commits.
+func published(t *testing.T, pack, file, want string) string {
 	t.Helper()
 	cache, err := os.UserCacheDir()
 	if err != nil {
 		cache = t.TempDir() // a user without a home: fetched each time
 	}
-	path := filepath.Join(cache, "latewood", seattleSHA256+".csv")
-	if sumOf(path) == seattleSHA256 {
+	path := filepath.Join(cache, "latewood", want+".csv")
+	if sumOf(path) == want {
 		return path
 	}
 	dir := t.TempDir()
-	pack := exec.Command("npm", "pack", "--silent", "--pack-destination", dir, seattlePackage)
-	pack.Dir = dir
-	if out, err := pack.CombinedOutput(); err != nil {
-		t.Fatalf("npm pack %s: %v\n%s\nnpm and its registry are needed for this test", seattlePackage, err, out)
+	fetch := exec.Command("npm", "pack", "--silent", "--pack-destination", dir, pack)
+	fetch.Dir = dir
+	if out, err := fetch.CombinedOutput(); err != nil {
+		t.Fatalf("npm pack %s: %v\n%s\nnpm and its registry are needed for this test", pack, err, out)
 	}
 	packed, err := filepath.Glob(filepath.Join(dir, "*.tgz"))
 	if err != nil || len(packed) != 1 {
 		t.Fatalf("npm pack left %v (%v)", packed, err)
 	}
-	if out, err := exec.Command("tar", "-xzf", packed[0], "-C", dir, seattleFile).CombinedOutput(); err != nil {
+	if out, err := exec.Command("tar", "-xzf", packed[0], "-C", dir, file).CombinedOutput(); err != nil {
 		t.Fatalf("tar: %v\n%s", err, out)
 	}
-	b, err := os.ReadFile(filepath.Join(dir, seattleFile))
+	b, err := os.ReadFile(filepath.Join(dir, file))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,8 +60,8 @@ func seattle(t *testing.T) string {
 	if err := os.WriteFile(path, b, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if got := sumOf(path); got != seattleSHA256 {
-		t.Fatalf("the file has SHA-256 %s, want %s", got, seattleSHA256)
+	if got := sumOf(path); got != want {
+		t.Fatalf("the file has SHA-256 %s, want %s", got, want)
 	}
 	return path
 }
@@ -91,7 +92,7 @@ func TestSeattle(t *testing.T) {
 	dir := t.TempDir()
 	// A zone without daylight saving: the vector counts every day as 24 hours.
 	latewood(t, dir, "open", "seattle-test", "--name", "Weather test", "--zone", "Etc/GMT+8", "--lat", "47.6", "--lon", "-122.3")
-	file := seattle(t)
+	file := published(t, seattlePackage, seattleFile, seattleSHA256)
 	out := latewood(t, dir, "import", file, "--as", "weather", "--station", "airport",
 		"--map", "date=time,precipitation=rain[mm],temp_max=airTemperatureMax[Cel],temp_min=airTemperatureMin[Cel],wind=windSpeed[m/s]")
 	if !strings.Contains(out, "1461 recorded, 0 known before, 0 refused") {

@@ -6,6 +6,7 @@ import (
 
 	"latewood/events/words"
 	"latewood/services/internal/app"
+	"latewood/services/serve"
 )
 
 type sensorsCommand struct {
@@ -29,26 +30,55 @@ func (*refusedCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	})
 }
 
+// messages say which messages of the list are meant.
+type messages struct {
+	Seq     []uint64 `arg:"" optional:"" help:"${cli_sensors_seq}" name:"number"`
+	All     bool     `help:"${cli_sensors_all}"`
+	Station string   `help:"${cli_sensors_station}" placeholder:"CODE"`
+}
+
+// wrong says why nobody can tell which.
+func (m *messages) wrong() error {
+	if (len(m.Seq) > 0) == (m.All || m.Station != "") {
+		return &serve.Fault{Exit: 2, Text: words.Say("cli.sensors-which")}
+	}
+	return nil
+}
+
+// all is what the request says of the whole list: what is to be done with it, or nothing.
+func (m *messages) all(what string) string {
+	if m.All || m.Station != "" {
+		return what
+	}
+	return ""
+}
+
 type takeInCommand struct {
-	Seq   []uint64 `arg:"" help:"${cli_sensors_seq}" name:"number"`
-	Shift string   `help:"${cli_sensors_shift}" placeholder:"1h"`
+	messages
+	Shift string `help:"${cli_sensors_shift}" placeholder:"1h"`
 }
 
 // Run takes in messages that were refused.
 func (c *takeInCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	return ask(ctx, t, "sensors", app.SensorsRequest{TakeIn: c.Seq, Shift: c.Shift}, func(d app.SensorsDoc) {
+	if err := c.wrong(); err != nil {
+		return 2, err
+	}
+	q := app.SensorsRequest{TakeIn: c.Seq, All: c.all(app.AllTakeIn), Station: c.Station, Shift: c.Shift}
+	return ask(ctx, t, "sensors", q, func(d app.SensorsDoc) {
 		t.say("cli.sensors-taken", "recorded", d.Recorded, "known", d.Known)
 		t.notTakenIn(d.Not)
 	})
 }
 
-type dismissCommand struct {
-	Seq []uint64 `arg:"" help:"${cli_sensors_seq}" name:"number"`
-}
+type dismissCommand struct{ messages }
 
 // Run takes messages off the list.
 func (c *dismissCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	return ask(ctx, t, "sensors", app.SensorsRequest{Dismiss: c.Seq}, func(d app.SensorsDoc) {
+	if err := c.wrong(); err != nil {
+		return 2, err
+	}
+	q := app.SensorsRequest{Dismiss: c.Seq, All: c.all(app.AllDismiss), Station: c.Station}
+	return ask(ctx, t, "sensors", q, func(d app.SensorsDoc) {
 		t.say("cli.sensors-dismissed", "n", d.Dismissed)
 		t.notTakenIn(d.Not)
 	})
@@ -73,6 +103,9 @@ func (t *terminal) sensors(s *app.Sensors, most int) {
 		if s.Counts.Lost > 0 {
 			t.say("cli.sensors-lost", "n", s.Counts.Lost)
 		}
+	}
+	if s.Unseen > 0 {
+		t.say("cli.sensors-unseen", "n", s.Unseen)
 	}
 	if len(s.Refused) == 0 {
 		return

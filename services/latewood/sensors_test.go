@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"crypto/tls"
+	"crypto/x509"
 	"fmt"
 	"net"
 	"regexp"
@@ -23,8 +25,9 @@ func freeport(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(l.Close())
 }
 
-// publish ADDR USER PASSWORD TOPIC FILE sends a file as a station does, with the client of others. NOW and LATER in it are a
-// minute ago and half a minute ago, as they were when the script first said so.
+// publish ADDR USER PASSWORD TOPIC FILE sends a file as a station does, with the client of others; over TLS where MQTT_CA
+// names the certificate that it trusts. NOW and LATER in it are a minute ago and half a minute ago, BEFORE and EARLIER about a
+// quarter and a third of an hour, as they were when the script first said so.
 func publish(ts *testscript.TestScript, neg bool, args []string) {
 	if len(args) != 5 {
 		ts.Fatalf("usage: publish ADDR USER PASSWORD TOPIC FILE")
@@ -36,8 +39,16 @@ func publish(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	var seconds int64
 	fmt.Sscan(now, &seconds)
-	body := strings.NewReplacer("NOW", now, "LATER", fmt.Sprint(seconds+30)).Replace(strings.TrimSpace(ts.ReadFile(args[4])))
-	o := mqtt.NewClientOptions().AddBroker("tcp://" + args[0]).SetClientID("station-" + args[1]).SetUsername(args[1]).SetPassword(args[2]).
+	body := strings.NewReplacer("NOW", now, "LATER", fmt.Sprint(seconds+30),
+		"EARLIER", fmt.Sprint(seconds-20*60), "BEFORE", fmt.Sprint(seconds-15*60)).Replace(strings.TrimSpace(ts.ReadFile(args[4])))
+	scheme, trusted := "tcp://", x509.NewCertPool()
+	if ca := ts.Getenv("MQTT_CA"); ca != "" {
+		if !trusted.AppendCertsFromPEM([]byte(ts.ReadFile(ca))) {
+			ts.Fatalf("%s has no certificate", ca)
+		}
+		scheme = "ssl://"
+	}
+	o := mqtt.NewClientOptions().AddBroker(scheme + args[0]).SetTLSConfig(&tls.Config{RootCAs: trusted}).SetClientID("station-" + args[1]).SetUsername(args[1]).SetPassword(args[2]).
 		SetAutoReconnect(false).SetConnectTimeout(10 * time.Second)
 	c := mqtt.NewClient(o)
 	token := c.Connect()

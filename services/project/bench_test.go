@@ -14,7 +14,9 @@ import (
 	"latewood/projections/flags"
 	"latewood/projections/foldtest"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/orchard"
+	"latewood/projections/reviews"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 	"latewood/services/project"
@@ -68,7 +70,7 @@ func orchardOf(b *testing.B, seasons int) *writer {
 			for range 12 {
 				tree := trees[r.IntN(len(trees))]
 				w.add(at(t), events.Envelope{}, &events.FruitPicked{
-					Where: events.Where{{Block: tree[0], Trees: []string{tree[1]}}}, Mass: &events.Quantity{Value: float64(r.IntN(600)) / 10, Unit: "kg"},
+					Where: events.Where{{Block: tree[0], Trees: []string{tree[1]}}}, Mass: &events.Quantity{Value: float64(1+r.IntN(600)) / 10, Unit: "kg"},
 				})
 			}
 		case day%20 == 0:
@@ -89,7 +91,10 @@ func orchardOf(b *testing.B, seasons int) *writer {
 // How fast a ledger is read again, from memory: what a start costs without a snapshot, part by part, and with one.
 func BenchmarkReplay(b *testing.B) {
 	w := orchardOf(b, 4)
-	list := []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm()}
+	list := []*projections.Fold{
+		orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), flags.Stations(),
+		lots.Fold(), lots.FlagFold(), reviews.Blocks(), reviews.Farm(),
+	}
 	path := filepath.Join(b.TempDir(), "book.snapshot")
 	mark := projections.Mark{Origin: "bench", Size: w.n}
 	conf := project.Config{

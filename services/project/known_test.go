@@ -38,7 +38,7 @@ func TestKnownStrict(t *testing.T) {
 			})
 			continue
 		}
-		last = w.add("2025-06-01T10:00:00-10:00", env, picked(float64(i), fmt.Sprint("b", i%3)))
+		last = w.add("2025-06-01T10:00:00-10:00", env, picked(float64(i+1), fmt.Sprint("b", i%3)))
 	}
 	var all []*events.Record
 	for rec, err := range project.Records(t.Context(), w.log, 1, 0) {

@@ -276,7 +276,7 @@ func TestRun(t *testing.T) {
 		t.Errorf("Wait from before Run: %v", err)
 	}
 	for i := range 200 {
-		w.pick(float64(i), "south")
+		w.pick(float64(i+1), "south")
 		if i%20 == 0 {
 			if err := p.Wait(t.Context(), w.n); err != nil {
 				t.Fatal(err)
@@ -290,7 +290,7 @@ func TestRun(t *testing.T) {
 	if err := p.Wait(t.Context(), w.n); err != nil {
 		t.Fatal(err)
 	}
-	if got, want := states(t, p, f.list(1)), "total north {\"facts\":2,\"kg\":41}\ntotal south {\"facts\":200,\"kg\":19900}\n"; got != want {
+	if got, want := states(t, p, f.list(1)), "total north {\"facts\":2,\"kg\":41}\ntotal south {\"facts\":200,\"kg\":20100}\n"; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
 	if said := p.Said(rec.ID); len(said) != 1 || said[0].ID != c.ID || said[0].Follows != rec.ID || said[0].Withdraws || said[0].Chains != "farm 1 -" {
@@ -369,7 +369,7 @@ func TestSnapshot(t *testing.T) {
 	w := newWriter(t)
 	first := w.pick(1, "north")
 	for i := range 100 {
-		w.pick(float64(i), fmt.Sprint("b", i%4))
+		w.pick(float64(i+1), fmt.Sprint("b", i%4))
 	}
 	w.add("2025-06-01T00:00:00Z", events.Envelope{}, &events.WeatherRead{Station: "mauka", AirTemperature: &events.Quantity{Value: 20, Unit: "Cel"}})
 	path := filepath.Join(t.TempDir(), "book.snapshot")

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"latewood/events"
+	"latewood/events/canon"
 	"latewood/services/record"
 )
 
@@ -140,6 +141,66 @@ func TestChainsOfCorrections(t *testing.T) {
 					}
 				}
 				i += n
+			}
+			r.check()
+		}
+	}
+}
+
+// packed is a lot made of picks.
+func packed(lot string, picks ...string) *events.LotPacked {
+	p := &events.LotPacked{Lot: lot}
+	for _, id := range picks {
+		p.Inputs = append(p.Inputs, events.PackInput{Pick: id, Mass: &events.Quantity{Value: 1, Unit: "kg"}})
+	}
+	p.Product, p.Date, p.Location = "lychee", "2026-05-20", &events.Party{Name: "Tern Hollow"}
+	p.Packed = &events.Packed{Count: 1, Kind: "carton", NetMass: &events.Quantity{Value: 1, Unit: "kg"}}
+	return p
+}
+
+// What is said about a pick after it went into a lot or load stands in the chain of that lot or load too: in the ledger, in the
+// same call, and after the state was read back.
+func TestChainsOfDrawnPicks(t *testing.T) {
+	t.Parallel()
+	load := &events.FruitDelivered{Delivery: "D/1", Picks: []events.DrawnPick{{Pick: id(2), Mass: &events.Quantity{Value: 1, Unit: "kg"}}}, Recipient: &events.Party{Name: "Harrow Packing"}, Date: "2026-05-20"}
+	lot := "" // the date gives the time
+	moved := correction(id(5), id(4), id(4), picked(1, "north"))
+	moved.Draft.Data = events.Encode(events.RecordCorrected{Record: id(4), Follows: id(4), Type: "lot.packed.v1", Reason: "another pick", Data: events.Raw(canon.Bytes(events.Encode(packed("L17", id(3)))))})
+	ps := []record.Proposal{
+		pick(id(1), 1, "north"), pick(id(2), 1, "north"), pick(id(3), 1, "south"),
+		correction(id(10), id(1), id(1), picked(2, "north")), // before it was packed
+		proposal(id(4), lot, packed("L17", id(1), id(2))),
+		correction(id(11), id(1), id(10), picked(3, "east")),
+		proposal(id(6), lot, load),
+		correction(id(12), id(2), id(2), picked(3, "north")),
+		moved, // the third pick comes into the lot by a correction
+		withdrawal(id(13), id(3), id(3)),
+		withdrawal(id(14), id(2), id(12)),
+	}
+	want := map[int]string{
+		3: "picks/north", 5: "lot/L17 picks/east picks/north", 7: "delivery/D%2F1 lot/L17 picks/north", 8: "lot/L17",
+		9: "lot/L17 picks/south", 10: "delivery/D%2F1 lot/L17 picks/north",
+	}
+	for _, size := range []int{1, 3, len(ps)} {
+		for _, filler := range []int{0, 30} {
+			r := newRig(t)
+			r.open()
+			for i := 0; i < len(ps); i += size {
+				n := min(size, len(ps)-i)
+				call := slices.Clone(ps[i : i+n])
+				for range filler {
+					call = append(call, pick("", 9, "west"))
+				}
+				for j, rc := range r.send(call...) {
+					if len(rc.Problems) > 0 {
+						t.Fatalf("%s: %v", call[j].Draft.Type, rc.Problems)
+					}
+					if w, ok := want[i+j]; ok && j < n {
+						if got := r.chains(rc.Place); !slices.Equal(got, strings.Fields(w)) {
+							t.Errorf("calls of %d, filler %d, number %d: chains %v, want %s", size, filler, i+j, got, w)
+						}
+					}
+				}
 			}
 			r.check()
 		}

@@ -73,7 +73,7 @@ func TestAtOnce(t *testing.T) {
 		wait.Go(func() {
 			for i := range calls {
 				// Two callers send each id; one of them is told that it is known.
-				shared := pick(id(1000+c/2*calls+i), float64(c/2*calls+i))
+				shared := pick(id(1000+c/2*calls+i), float64(c/2*calls+i+1))
 				out, err := r.rec.Record(context.Background(), []record.Proposal{shared, pick("", 7, fmt.Sprint("b", c))})
 				if err != nil || len(out) != 2 || len(out[0].Problems)+len(out[1].Problems) > 0 {
 					t.Errorf("caller %d, call %d: %v, %+v", c, i, err, out)
@@ -123,7 +123,7 @@ func TestGrouping(t *testing.T) {
 		calls.Go(func() {
 			ps := make([]record.Proposal, n)
 			for i := range ps {
-				ps[i] = pick("", float64(i))
+				ps[i] = pick("", float64(i+1))
 			}
 			if out, err := r.rec.Record(context.Background(), ps); err != nil || out[n-1].Place == 0 {
 				t.Errorf("a call of %d: %v", n, err)
@@ -183,7 +183,7 @@ func TestUnknownOutcome(t *testing.T) {
 			before := r.rec.Head()
 			var ps []record.Proposal
 			for i := range tt.n {
-				ps = append(ps, pick(id(i+1), float64(i)))
+				ps = append(ps, pick(id(i+1), float64(i+1)))
 			}
 			n := 0
 			h.hook(func(ctx context.Context, behind uint64, entries []ledger.Entry) error {
@@ -249,7 +249,7 @@ func TestLostAnswer(t *testing.T) {
 	r.open()
 	for i, stored := range []bool{true, false, false, true} {
 		r.log.LoseAnswer(stored)
-		if rc := r.one(pick("", float64(i))); rc.Place != uint64(i+2) {
+		if rc := r.one(pick("", float64(i+1))); rc.Place != uint64(i+2) {
 			t.Errorf("got place %d, want %d", rc.Place, i+2)
 		}
 	}
@@ -424,7 +424,7 @@ func TestLateArrival(t *testing.T) {
 				for c := range 2 {
 					var ps []record.Proposal
 					for i := range n {
-						ps = append(ps, pick(id(100*c+i+1), float64(c)))
+						ps = append(ps, pick(id(100*c+i+1), float64(c+1)))
 					}
 					calls = append(calls, ps)
 					if _, err := r.rec.Record(context.Background(), ps); !errors.Is(err, ledger.ErrUnknownOutcome) {

@@ -257,7 +257,7 @@ func (r *Recorder) make(ctx context.Context, it *item, on *run) error {
 	}
 	d := &it.accepted.Draft
 	it.id, it.kind, it.links = it.accepted.ID, it.accepted.Kind.Name, on.continued(chains)
-	it.moves = it.kind == "ledger.moved"
+	it.moves, it.picks = it.kind == "ledger.moved", drawnPicks(it.kind, d.Data)
 	env := events.Envelope{
 		Actor: d.Actor, DeviceTime: d.DeviceTime, Farm: r.c.Farm, ID: it.id.String(), NotedTime: d.NotedTime,
 		RecordedTime: events.RecordedAt(it.recorded), Salt: base64.StdEncoding.EncodeToString(salt[:]), Source: d.Source,
@@ -277,10 +277,8 @@ func (r *Recorder) make(ctx context.Context, it *item, on *run) error {
 	return nil
 }
 
-// chains are the record's own, and for what follows a record also those of it and of each earlier version.
-//
-// Records of a lot or load that names a pick do not exist yet; when they come, corrections of the pick stand in their
-// chains as well.
+// chains are the record's own, and for what follows a record also those of it and of each earlier version, and of a pick those
+// of every lot or load that named it before: who walks a lot's chain sees what became of its picks.
 func (r *Recorder) chains(ctx context.Context, it *item, on *run) ([]string, error) {
 	a := it.accepted
 	lists := [][]string{a.Kind.OwnChains(a.ID, a.Draft.Data)}
@@ -302,6 +300,7 @@ func (r *Recorder) chains(ctx context.Context, it *item, on *run) ([]string, err
 	for _, s := range it.said {
 		lists = append(lists, s.chains)
 	}
+	lists = append(lists, on.base.drawn[target], on.drawn[target])
 	return events.MergeChains(lists...), nil
 }
 

@@ -15,6 +15,7 @@ type made struct {
 	leaf     ledger.Hash
 	links    []events.Link
 	recorded time.Time
+	picks    []events.ID    // that a lot or load was made of
 	moves    bool           // the ledger goes on elsewhere
 	zone     *time.Location // that the farm has from here on; nil: as before
 }
@@ -29,6 +30,7 @@ type run struct {
 	heads    map[string]head
 	byID     map[events.ID]*standing
 	said     map[events.ID][]saying // by the record that it is about
+	drawn    map[events.ID][]string // as the State's
 	items    []*item                // those that are to be appended, in order
 }
 
@@ -58,7 +60,7 @@ func (s *saying) fits(kind string) bool {
 func (s *State) next() *run {
 	return &run{
 		base: s, size: s.Size(), recorded: s.Recorded, moved: s.Abandoned != "", heads: map[string]head{},
-		byID: map[events.ID]*standing{}, said: map[events.ID][]saying{},
+		byID: map[events.ID]*standing{}, said: map[events.ID][]saying{}, drawn: map[events.ID][]string{},
 	}
 }
 
@@ -94,6 +96,9 @@ func (on *run) put(it *item) {
 	for i, l := range it.links {
 		on.heads[l.Chain] = head{l.Place, it.leaf}
 		chains[i] = l.Chain
+	}
+	if len(it.picks) > 0 {
+		drawInto(on.drawn, it.picks, drawnInto(it.links))
 	}
 	d := &it.accepted.Draft
 	st := &standing{kind: it.kind, typ: d.Type, time: d.Time, data: it.accepted.Data, chains: chains}

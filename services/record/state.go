@@ -1,15 +1,18 @@
 package record
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"latewood/events"
+	"latewood/events/canon"
 	"latewood/events/ledger"
 )
 
@@ -20,7 +23,8 @@ type State struct {
 	Recorded  time.Time // of the last record
 	frontier  ledger.Frontier
 	heads     map[string]head
-	Abandoned string // where the ledger went, after ledger.moved
+	drawn     map[events.ID][]string // by pick: the chains of the lots and loads that name it
+	Abandoned string                 // where the ledger went, after ledger.moved
 }
 
 // head is the end of a chain.
@@ -30,7 +34,7 @@ type head struct {
 }
 
 // NewState is the state of an empty ledger.
-func NewState() *State { return &State{heads: map[string]head{}} }
+func NewState() *State { return &State{heads: map[string]head{}, drawn: map[events.ID][]string{}} }
 
 // Size is the number of records, which is also the last place.
 func (s *State) Size() uint64 { return s.frontier.Size() }
@@ -69,14 +73,66 @@ func (s *State) Apply(r *events.Record) error {
 			return fmt.Errorf("%w: place %d stands at %d in chain %s, which ends at %d", ErrChain, r.Place, l.Place, l.Chain, h.place)
 		}
 	}
-	s.take(&made{id: r.ID, leaf: leaf, links: links, recorded: r.Recorded, moves: r.Kind == "ledger.moved"})
+	m := &made{id: r.ID, leaf: leaf, links: links, recorded: r.Recorded, moves: r.Kind == "ledger.moved"}
+	if draws(r.Kind, r.Data) {
+		data, err := canon.Parse(r.Data)
+		if err != nil {
+			return fmt.Errorf("%w: place %d: %w", ErrChain, r.Place, err)
+		}
+		m.picks = drawnPicks(r.Kind, data)
+	}
+	s.take(m)
 	return nil
+}
+
+// draws reports whether a record may name picks that a lot or load was made of, without reading all of it.
+func draws(kind string, data []byte) bool {
+	return kind == "lot.packed" || kind == "fruit.delivered" ||
+		kind == "record.corrected" && (bytes.Contains(data, []byte(`"type":"lot.packed.`)) || bytes.Contains(data, []byte(`"type":"fruit.delivered.`)))
+}
+
+// drawnPicks are the picks that a record, or the corrected version of one, says a lot or load was made of.
+func drawnPicks(kind string, data canon.Value) []events.ID {
+	if kind == "record.corrected" {
+		kind, _, _ = events.SplitType(data.Get("type").Str)
+		data = data.Get("data")
+	}
+	k := events.Standard().Kind(kind)
+	if k == nil {
+		return nil
+	}
+	return k.DrawnPicks(data)
+}
+
+// drawnInto are the chains of a record that are those of lots and loads.
+func drawnInto(links []events.Link) []string {
+	var out []string
+	for _, l := range links {
+		if strings.HasPrefix(l.Chain, "lot/") || strings.HasPrefix(l.Chain, "delivery/") {
+			out = append(out, l.Chain)
+		}
+	}
+	return out
+}
+
+// drawInto notes for picks which chains a correction of them stands in from now on.
+func drawInto(drawn map[events.ID][]string, picks []events.ID, chains []string) {
+	for _, p := range picks {
+		for _, c := range chains {
+			if !slices.Contains(drawn[p], c) {
+				drawn[p] = append(drawn[p], c)
+			}
+		}
+	}
 }
 
 // take takes in a record that continues the ledger.
 func (s *State) take(m *made) {
 	for _, l := range m.links {
 		s.heads[l.Chain] = head{l.Place, m.leaf}
+	}
+	if len(m.picks) > 0 {
+		drawInto(s.drawn, m.picks, drawnInto(m.links))
 	}
 	if s.Size() == 0 {
 		s.First = m.leaf
@@ -89,7 +145,7 @@ func (s *State) take(m *made) {
 }
 
 // stateMagic begins a stored state. A new layout takes a new number.
-const stateMagic = "latewood recorder 1\n"
+const stateMagic = "latewood recorder 2\n"
 
 // Save writes the state: a cache, of which Load trusts nothing that the ledger does not bear out.
 func (s *State) Save(w io.Writer) error {
@@ -108,6 +164,14 @@ func (s *State) Save(w io.Writer) error {
 		b = appendText(b, name)
 		b = binary.AppendUvarint(b, h.place)
 		b = append(b, h.leaf[:]...)
+	}
+	b = binary.AppendUvarint(b, uint64(len(s.drawn)))
+	for _, id := range slices.SortedFunc(maps.Keys(s.drawn), func(a, b events.ID) int { return slices.Compare(a[:], b[:]) }) {
+		b = append(b, id[:]...)
+		b = binary.AppendUvarint(b, uint64(len(s.drawn[id])))
+		for _, chain := range s.drawn[id] {
+			b = appendText(b, chain)
+		}
 	}
 	sum := ledger.LeafHash(b)
 	_, err = w.Write(append(b, sum[:]...))
@@ -148,6 +212,13 @@ func LoadState(r io.Reader) (*State, error) {
 		h := head{place: in.number()}
 		copy(h.leaf[:], in.take(32))
 		s.heads[name] = h
+	}
+	for n := in.number(); n > 0 && !in.short; n-- {
+		var id events.ID
+		copy(id[:], in.take(len(id)))
+		for m := in.number(); m > 0 && !in.short; m-- {
+			s.drawn[id] = append(s.drawn[id], in.text())
+		}
 	}
 	if in.short || len(in.b) > 0 {
 		return nil, ErrState

@@ -18,6 +18,8 @@ func grown(t *testing.T) (*rig, []*events.Record) {
 	t.Helper()
 	r := newRig(t)
 	r.open()
+	r.one(proposal(id(50), "", packed("L17", id(1), id(2))))
+	r.one(proposal(id(51), "", packed("L18", id(2))))
 	for i := range 30 {
 		r.one(pick(id(i), float64(i+1), fmt.Sprint("b", i%7), "north"))
 	}
@@ -86,7 +88,7 @@ func TestStateDamaged(t *testing.T) {
 		refused(signed(body[:i]), fmt.Sprintf("cut at %d, signed", i))
 	}
 	refused(signed(body+"x"), "a byte behind, signed")
-	refused(signed(strings.Replace(body, "recorder 1", "recorder 2", 1)), "another version")
+	refused(signed(strings.Replace(body, "recorder 2", "recorder 1", 1)), "another version")
 	if _, err := record.LoadState(errReader{}); !errors.Is(err, record.ErrState) || !errors.Is(err, errDisk) {
 		t.Errorf("a file that cannot be read: %v", err)
 	}

@@ -294,7 +294,7 @@ func TestErase(t *testing.T) {
 		gone.Erased == nil || gone.Erased.On != "2028-07-01" {
 		t.Errorf("the tombstone: %+v", gone)
 	}
-	wantNowhere(t, dir, "Ione", "Bram", "Tama", "555", "EX-100", kept.Certificates[0].Salt)
+	wantNowhere(t, dir, "Ione", "Bram", "Tama", "555 0100", "EX-100", kept.Certificates[0].Salt)
 	if _, err := r.Find(kept.Tag); key(err) != "people.erased" {
 		t.Errorf("work under an erased tag: %v", err)
 	}

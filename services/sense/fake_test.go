@@ -225,7 +225,7 @@ func (w *world) wantRefused(want ...string) {
 		}
 	}
 	check("in memory", w.s.Refused())
-	onDisk, err := Listed(w.file)
+	onDisk, _, err := Listed(w.file)
 	if err != nil {
 		w.t.Fatal(err)
 	}

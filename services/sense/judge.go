@@ -104,7 +104,7 @@ func (s *Service) judge(messages []Message) *window {
 			w.repeats++
 			continue
 		}
-		kind, why, instead := s.believe(known, m, readings)
+		kind, why, instead := believe(known, m, readings, s.rules(station))
 		if why.Key != "" {
 			w.refuse(m, station, kind, why, instead)
 			continue
@@ -157,8 +157,7 @@ func (k *mind) news(r stations.Reading) bool {
 }
 
 // believe looks at the times of a message's readings, which are in order. A Sentence says why they are not believed.
-func (s *Service) believe(k *mind, m Message, readings []stations.Reading) (kind string, why, instead events.Sentence) {
-	rules := s.c.Rules
+func believe(k *mind, m Message, readings []stations.Reading, rules Rules) (kind string, why, instead events.Sentence) {
 	oldest, newest := readings[0].Time, readings[len(readings)-1].Time
 	lag := m.At.Sub(newest)
 	if k.lagSeen.IsZero() || (lag-k.lag).Abs() > sameLag {

@@ -57,8 +57,9 @@ type list struct {
 
 type listFile struct {
 	Refused []entry `json:"refused"`
-	// Fallen counts what was dropped from the list because it was full.
-	Fallen int `json:"fallen,omitempty"`
+	// Unseen counts what went from the list by itself, because the list was full or because the raw stream let go of the
+	// message. A flood does both, and nothing else would tell that somebody's readings went with it.
+	Unseen int `json:"unseen,omitempty"`
 }
 
 // An entry is a refusal and whether its station was known to the ledger then.
@@ -157,7 +158,7 @@ func (l *list) fall() {
 		}
 	}
 	l.doc.Refused = slices.Delete(l.doc.Refused, oldest, oldest+1)
-	l.doc.Fallen++
+	l.doc.Unseen++
 	l.index()
 }
 
@@ -169,7 +170,9 @@ func (l *list) drop(hash string) {
 
 // prune takes off what the raw stream no longer has: it can neither be looked at nor taken in.
 func (l *list) prune(first uint64) {
+	before := len(l.doc.Refused)
 	l.doc.Refused = slices.DeleteFunc(l.doc.Refused, func(e entry) bool { return e.Seq < first })
+	l.doc.Unseen += before - len(l.doc.Refused)
 	l.index()
 }
 
@@ -189,13 +192,40 @@ func (s *Service) Refused() []Refusal {
 	return s.list.refused()
 }
 
-// Listed reads the list of a Service that does not run. A file that is not there is an empty list.
-func Listed(file string) ([]Refusal, error) {
+// Unseen is how many messages went from the list by themselves, because the list or the raw stream was full, since the list
+// was last cleared.
+func (s *Service) Unseen() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.list.doc.Unseen
+}
+
+// Listed reads the list of a Service that does not run, and how many went from it unseen. A file that is not there is an
+// empty list.
+func Listed(file string) (refused []Refusal, unseen int, err error) {
 	l, err := loadList(file)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
-	return l.refused(), nil
+	return l.refused(), l.doc.Unseen, nil
+}
+
+// Clear takes all messages off the list, of one station or of all, and returns how many. Of all, what went unseen is
+// forgotten too.
+func (s *Service) Clear(station string) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	before := s.list.doc
+	s.list.doc.Refused = slices.DeleteFunc(slices.Clone(before.Refused), func(e entry) bool { return station == "" || e.Station == station })
+	if station == "" {
+		s.list.doc.Unseen = 0
+	}
+	err := s.list.save()
+	if err != nil {
+		s.list.doc = before
+	}
+	s.list.index()
+	return len(before.Refused) - len(s.list.doc.Refused), err
 }
 
 // A LeftOut is a value that a station sends and that is not taken, in messages that are taken otherwise.

@@ -48,12 +48,13 @@ func (s *Service) Retake(ctx context.Context, seq uint64, shift time.Duration) (
 	if fault != nil {
 		return not(fault.Why, fault.Instead)
 	}
+	rules := s.rules(station)
 	for _, r := range readings {
 		at := r.Time.Add(shift)
 		switch {
-		case at.Before(s.c.Rules.Reset):
+		case at.Before(rules.Reset):
 			return not(say("sense.reset", "time", stamp(at)), say("sense.clock-instead"))
-		case at.After(s.c.Now().Add(s.c.Rules.Ahead)):
+		case at.After(s.c.Now().Add(rules.Ahead)):
 			return not(say("sense.ahead", "time", stamp(at), "by", rounded(at.Sub(s.c.Now()))), say("sense.clock-instead"))
 		}
 		w.add(noted(proposed{station, at, r.Data, []int{0}}, shift))

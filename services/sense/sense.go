@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"latewood/events"
+	"latewood/projections/settings"
 )
 
 // A Message is what a station sent, as it came.
@@ -55,38 +56,57 @@ type Recorder interface {
 	Record(ctx context.Context, proposals []Proposal) ([]Outcome, error)
 }
 
-// Rules are the limits of what is believed. They are the project's, where nothing else is said.
+// Rules are the limits of what is believed. A zero stands for the default; those of the table are told there (package
+// settings), with their sources, and a farm can adopt others.
 type Rules struct {
-	// Ahead is how far a reading may lie ahead of this machine's clock: 5 minutes (facts on weather, 6.3).
+	Back    time.Duration // settings.StationBack: of a message behind the newest of its station
+	Oldest  time.Duration // settings.StationFirst: of the first message of a station of which nothing is known
+	Behind  time.Duration // settings.StationLag: suspect if it stays the same from message to message, to within half a minute
+	PerHour int           // settings.StationPerHour
+	// Ahead is how far a reading may lie ahead of this machine's clock: 5 minutes (common practice). No setting, because the
+	// recorder takes nothing that lies 2 minutes ahead; beyond 5 it is the clock that people should look at.
 	Ahead time.Duration
 	// Reset is the moment before which a time is that of a clock which has lost its battery: such clocks fall back to 1970,
-	// 1980 or 2000 (facts on weather, 6.3). Default: the start of 2001.
+	// 1980 or 2000 (common practice). Default: the start of 2001.
 	Reset time.Time
-	// Back is how far a message may lie behind the newest of its station: 30 minutes, less than the hour by which clocks
-	// jump that follow summer time.
-	Back time.Duration
-	// Oldest is how old the first message of a station may be of which nothing is known: 31 days.
-	Oldest time.Duration
-	// Behind is the lag behind this machine's clock that is suspect if it stays the same from message to message, to
-	// within half a minute: 10 minutes.
-	Behind time.Duration
-	// PerHour is how many readings an hour of a station may have: 360, one every ten seconds.
-	PerHour int
 	// Settle is how long messages that speak of one moment may take to come in: 2 seconds.
 	Settle time.Duration
 }
 
+// RulesFrom gives the limits of the table of settings, each asked for by name; false: not said.
+func RulesFrom(number func(setting string) (float64, bool)) Rules {
+	in := func(setting string, unit time.Duration) time.Duration {
+		v, _ := number(setting)
+		return time.Duration(v * float64(unit))
+	}
+	return Rules{
+		Back:   in(settings.StationBack, time.Minute),
+		Oldest: in(settings.StationFirst, 24*time.Hour), Behind: in(settings.StationLag, time.Minute),
+		PerHour: int(in(settings.StationPerHour, 1)),
+	}
+}
+
 func (r Rules) filled() Rules {
-	r.Ahead = cmp.Or(r.Ahead, 5*time.Minute)
+	d := RulesFrom(func(name string) (float64, bool) {
+		s, _ := settings.Lookup(name)
+		v, ok := s.Default.(float64)
+		return v, ok
+	})
+	r.Ahead, r.Back, r.Oldest = cmp.Or(r.Ahead, 5*time.Minute), cmp.Or(r.Back, d.Back), cmp.Or(r.Oldest, d.Oldest)
+	r.Behind, r.PerHour = cmp.Or(r.Behind, d.Behind), cmp.Or(r.PerHour, d.PerHour)
 	if r.Reset.IsZero() {
 		r.Reset = time.Date(2001, 1, 1, 0, 0, 0, 0, time.UTC)
 	}
-	r.Back = cmp.Or(r.Back, 30*time.Minute)
-	r.Oldest = cmp.Or(r.Oldest, 31*24*time.Hour)
-	r.Behind = cmp.Or(r.Behind, 10*time.Minute)
-	r.PerHour = cmp.Or(r.PerHour, 360)
 	r.Settle = cmp.Or(r.Settle, 2*time.Second)
 	return r
+}
+
+// rules are the limits for a station.
+func (s *Service) rules(station string) Rules {
+	if s.c.RulesOf == nil {
+		return s.c.Rules
+	}
+	return s.c.RulesOf(station).filled()
 }
 
 // Config is what a Service works with.
@@ -94,10 +114,12 @@ type Config struct {
 	Source   Source
 	Recorder Recorder
 	// List is the file that the list of the refused is kept in.
-	List   string
-	Rules  Rules
-	Now    func() time.Time // this machine's clock
-	Logger *slog.Logger     // nil: nothing is logged
+	List  string
+	Rules Rules
+	// RulesOf gives a station's limits, asked for each message; nil: Rules. Settle is always that of Rules.
+	RulesOf func(station string) Rules
+	Now     func() time.Time // this machine's clock
+	Logger  *slog.Logger     // nil: nothing is logged
 }
 
 // Counts say what became of messages since the start.

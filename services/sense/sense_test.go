@@ -343,6 +343,42 @@ func TestLostMessagesAreCounted(t *testing.T) {
 	}
 }
 
+// A flood drives refused messages out of the raw stream or off the list; the count of them stays until somebody clears it, also
+// over a stop.
+func TestUnseenIsTold(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, "hollow", "ridge")
+	w.sends("wx/hollow", air(start, "20"))
+	for i := range 3 {
+		w.sends("wx/hollow", fmt.Sprint("junk ", i))
+	}
+	w.raw.first = 4 // the stream let go of two of them
+	w.sends("wx/ridge", "more junk")
+	if got := w.s.Unseen(); got != 2 {
+		t.Errorf("unseen: got %d, want 2", got)
+	}
+	for i := range mostListed {
+		w.raw.send("wx/nobody", fmt.Sprint("flood ", i))
+	}
+	w.mustSettle()
+	if got := w.s.Unseen(); got != 4 { // two places of the list were taken
+		t.Errorf("unseen after a flood: got %d, want 4", got)
+	}
+	w.open()
+	if _, unseen, err := Listed(w.file); unseen != 4 || err != nil || w.s.Unseen() != 4 {
+		t.Errorf("unseen after a start: %d on the disk, %d told, %v; want 4", unseen, w.s.Unseen(), err)
+	}
+	if n, err := w.s.Clear("hollow"); n != 1 || err != nil || w.s.Unseen() != 4 {
+		t.Errorf("cleared of hollow: %d, %v, unseen %d; want 1, 4", n, err, w.s.Unseen())
+	}
+	if n, err := w.s.Clear(""); n != mostListed-1 || err != nil || w.s.Unseen() != 0 || len(w.s.Refused()) != 0 {
+		t.Errorf("cleared: %d, %v, unseen %d, left %d", n, err, w.s.Unseen(), len(w.s.Refused()))
+	}
+	if refused, unseen, err := Listed(w.file); len(refused)+unseen != 0 || err != nil {
+		t.Errorf("on the disk afterwards: %d, %d, %v", len(refused), unseen, err)
+	}
+}
+
 func TestUsers(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()

@@ -61,8 +61,14 @@ type (
 		Fields    []field
 		OneOf     [][]string
 		Given     []events.Given
+		Relations []relation
+	}
+	relation struct {
+		How   string // order, sum, apart
+		Paths []string
 	}
 	field struct {
+		Positive       bool
 		Path, Doc      string
 		Required       bool
 		One, Many      bool   // one or a list, a list
@@ -246,7 +252,7 @@ func anchor(heading string) string {
 
 // tell lists an object's fields, those of groups inside it too, unless such a group is told elsewhere.
 func tell(name, doc string, s *events.Shape, told func(string) bool) shared {
-	out := shared{Name: name, Doc: doc, OneOf: s.OneOf, Given: s.Given}
+	out := shared{Name: name, Doc: doc, OneOf: s.OneOf, Given: s.Given, Relations: relations(s, "")}
 	var visit func(s *events.Shape, path string)
 	visit = func(s *events.Shape, path string) {
 		for _, f := range s.Fields {
@@ -262,6 +268,7 @@ func tell(name, doc string, s *events.Shape, told func(string) bool) shared {
 			}
 			row.Form, row.Words, row.Dims = string(inner.Form), inner.Enum, inner.Dims
 			row.Low, row.High = limits(inner)
+			row.Positive = inner.Positive
 			group := inner.Form == events.FormObject
 			if group && told(inner.Type) {
 				row.Shared, row.Anchor = inner.Type, anchor(inner.Type)
@@ -277,10 +284,29 @@ func tell(name, doc string, s *events.Shape, told func(string) bool) shared {
 					}
 					out.OneOf = append(out.OneOf, paths)
 				}
+				out.Relations = append(out.Relations, relations(inner, below)...)
 			}
 		}
 	}
 	visit(s, "")
+	return out
+}
+
+// relations are how the fields of one object hang together, with their paths.
+func relations(s *events.Shape, below string) []relation {
+	var out []relation
+	for _, r := range []struct {
+		how  string
+		each [][]string
+	}{{"order", s.Order}, {"sum", s.Sums}, {"apart", s.Apart}} {
+		for _, names := range r.each {
+			paths := make([]string, len(names))
+			for i, name := range names {
+				paths[i] = below + name
+			}
+			out = append(out, relation{r.how, paths})
+		}
+	}
 	return out
 }
 

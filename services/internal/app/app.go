@@ -66,7 +66,14 @@ func Open(ctx context.Context, o Options) (_ *App, err error) {
 		_ = lock.Unlock()
 		return nil, err
 	}
-	a.box, err = natsbox.Start(ctx, natsbox.Options{Dir: filepath.Join(o.Dir, "broker"), Logger: o.Logger, MQTT: o.MQTT.Address, Sensors: users})
+	certificate, err := a.sensorCertificate()
+	if err != nil {
+		_ = lock.Unlock()
+		return nil, err
+	}
+	a.box, err = natsbox.Start(ctx, natsbox.Options{
+		Dir: filepath.Join(o.Dir, "broker"), Logger: o.Logger, MQTT: o.MQTT.Address, Sensors: users, Certificate: certificate,
+	})
 	if err != nil {
 		_ = lock.Unlock()
 		return nil, folderFault(o.Dir, err)

@@ -27,6 +27,8 @@ type Recorded struct {
 	Refused  []Refusal `json:"refused"`
 	Flagged  []Flagged `json:"flagged"`
 	Last     uint64    `json:"last"`
+	// Held are the lots and loads that are held by this and were not held before; absent where there are none.
+	Held *HeldCodes `json:"held,omitempty"`
 	// IDs are the ids of single records, in the order sent; imports leave them out.
 	IDs []string `json:"ids,omitempty"`
 	// Batch is the id under which an import can be undone; empty if nothing was recorded.
@@ -53,6 +55,12 @@ type Flagged struct {
 	ID   string `json:"id"`
 	Flag string `json:"flag"`
 	Why  string `json:"why"`
+	Do   string `json:"do,omitempty"` // what to do about it
+	// Lots and Deliveries are the codes of lots and loads that it holds.
+	Lots       []string `json:"lots,omitempty"`
+	Deliveries []string `json:"deliveries,omitempty"`
+
+	rests []string // what it rests on
 }
 
 func refusals(file string, line int, problems events.Problems, column func(string) string) []Refusal {
@@ -82,28 +90,20 @@ func (f *farm) moment(text string) (events.Moment, error) {
 	return m, nil
 }
 
-// flagged runs something that records and says which flags came up by it, on any record.
-func (f *farm) flagged(ctx context.Context, run func() error) ([]Flagged, error) {
+// flagged runs something that records and says which flags came up by it, on any record, and which lots and loads are held
+// by it.
+func (f *farm) flagged(ctx context.Context, run func() error) ([]Flagged, *HeldCodes, error) {
 	f.importing.Lock()
 	defer f.importing.Unlock()
-	before := f.flags()
+	before := f.said()
 	if err := run(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if err := f.projector.Wait(ctx, f.recorder.Head().Size); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	known := make(map[[2]string]bool, len(before))
-	for _, fl := range before {
-		known[[2]string{fl.ID, fl.Flag}] = true
-	}
-	out := []Flagged{}
-	for _, fl := range f.flags() {
-		if !known[[2]string{fl.ID, fl.Flag}] {
-			out = append(out, fl)
-		}
-	}
-	return out, nil
+	now := f.said()
+	return came(now.flagged(), before.flagged()), now.since(before), nil
 }
 
 // record sends proposals that belong together (one person's entry) and answers for them.
@@ -113,7 +113,7 @@ func (f *farm) record(ctx context.Context, proposals []record.Proposal) (Recorde
 	}
 	doc := Recorded{Refused: []Refusal{}}
 	var err error
-	doc.Flagged, err = f.flagged(ctx, func() error {
+	doc.Flagged, doc.Held, err = f.flagged(ctx, func() error {
 		receipts, err := f.recorder.Record(ctx, proposals)
 		if err != nil {
 			return f.cannotRecord(err)

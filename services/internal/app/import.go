@@ -225,13 +225,13 @@ func (m *importing) run(ctx context.Context, opens bool) error {
 		}
 		m.doc = Imported{Recorded: Recorded{Refused: []Refusal{}, Flagged: []Flagged{}}}
 	}
-	flagged, err := m.f.flagged(ctx, func() error {
+	flagged, held, err := m.f.flagged(ctx, func() error {
 		if err := m.pass(ctx, nil); err != nil {
 			return err
 		}
 		return m.finish(ctx)
 	})
-	m.doc.Flagged = flagged
+	m.doc.Flagged, m.doc.Held = flagged, held
 	return err
 }
 

@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"latewood/events"
 	"latewood/events/units"
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/yields"
 	"latewood/services/record"
 )
@@ -19,31 +21,70 @@ import (
 // answer is one thing that the folds say, as text, so that two Books can be held against each other.
 type answer struct{ of, what, text string }
 
-// answers is what the folds say now: the intervals of every block, the mass of every block and season, the flags.
+// answers is what the folds say now: the intervals of every block and spray, the mass of every block and season, the lots and
+// loads that are held, the flags.
 func (f *farm) answers() (out []answer, err error) {
 	err = f.projector.With(func(b *projections.Book) error {
-		out = answersOf(f, b)
+		out = answersOf(b, f.app.o.Now())
 		return nil
 	})
 	return out, err
 }
 
-func answersOf(f *farm, b *projections.Book) []answer {
+func answersOf(b *projections.Book, at time.Time) []answer {
 	var out []answer
-	for _, block := range holds.Holds(b, f.app.o.Now()).Blocks {
+	for _, block := range holds.Holds(b, at).Blocks {
 		out = append(out,
 			answer{block.Block, words.Say("moves.pick"), holdText(block.Pick)},
 			answer{block.Block, words.Say("moves.enter"), holdText(block.Enter)})
+	}
+	for _, code := range b.Keys(projections.Block) {
+		for _, i := range projections.StateOf[holds.State](b, holds.Fold(), code).Intervals(b.Zone()) {
+			out = append(out,
+				answer{i.Spray + " " + code, words.Say("moves.interval-pick"), intervalText(i.Pick, i.ReadPick)},
+				answer{i.Spray + " " + code, words.Say("moves.interval-enter"), intervalText(i.Enter, i.ReadEnter)})
+		}
 	}
 	for _, row := range yields.Report(b, yields.Filter{By: yields.ByBlock}).Blocks {
 		if row.Kg != nil {
 			out = append(out, answer{row.Block + " " + string(row.Season), words.Say("moves.kg"), units.FormatNumber(*row.Kg)})
 		}
 	}
-	for _, fl := range flagsOf(b) {
-		out = append(out, answer{fl.ID, fl.Flag, fl.Why})
+	said := saidOf(b, at)
+	for _, h := range said.held.Lots {
+		out = append(out, answer{words.Say("lots.lot", "code", h.Lot), words.Say("moves.held"), heldText(h)})
+	}
+	for _, h := range said.held.Deliveries {
+		out = append(out, answer{words.Say("lots.delivery", "code", h.Delivery), words.Say("moves.held"), heldText(h)})
+	}
+	for _, fl := range said.flags {
+		out = append(out, answer{fl.ID, fl.Name, fl.Why()})
 	}
 	return out
+}
+
+// intervalText is the end of an interval, or that the label must be read.
+func intervalText(until string, read bool) string {
+	if read {
+		return strings.TrimSpace(words.Say("holds.status-"+string(holds.ReadTheLabel)) + " " + until)
+	}
+	return until
+}
+
+// heldText is whether a lot or load is held, and by what.
+func heldText(h lots.Held) string {
+	if !h.Held {
+		return words.Say("lots.released-word")
+	}
+	var why []string
+	for _, r := range h.Because {
+		if r.Flag == "" {
+			why = append(why, words.Say("lots.by-hand"))
+		} else {
+			why = append(why, r.Flag+":"+r.Record)
+		}
+	}
+	return words.Say("lots.held-word", "why", strings.Join(why, ", "))
 }
 
 func holdText(h holds.Hold) string {
@@ -110,13 +151,13 @@ func (f *farm) wouldMove(ctx context.Context, proposals []record.Proposal, befor
 			return nil, err
 		}
 	}
-	return moves(before, answersOf(f, book)), nil
+	return moves(before, answersOf(book, f.app.o.Now())), nil
 }
 
-// flags lists every flag of the farm.
-func (f *farm) flags() (out []Flagged) {
+// said is what the folds flag and hold now.
+func (f *farm) said() (out said) {
 	_ = f.projector.With(func(b *projections.Book) error {
-		out = flagsOf(b)
+		out = saidOf(b, f.app.o.Now())
 		return nil
 	})
 	return out

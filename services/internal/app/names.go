@@ -72,6 +72,9 @@ func (n *naming) draft(ctx context.Context, d events.Draft) (events.Draft, event
 		d.Data = d.Data.Clone()
 		w.walk(&d.Data, spot, "data")
 	}
+	if kind == personForgotten {
+		w.forgets(d)
+	}
 	if len(w.problems) > 0 {
 		return d, append(w.problems, n.others(d, w.problems)...), nil
 	}
@@ -79,6 +82,20 @@ func (n *naming) draft(ctx context.Context, d events.Draft) (events.Draft, event
 		return d, nil, w.fill(ctx, d)
 	}
 	return d, nil, nil
+}
+
+const personForgotten = "person.forgotten"
+
+// forgets refuses a record that says of somebody who stands in the register that they are forgotten. The next start would
+// take it at its word and erase the name (settleErasures), also before the day until which it is to be kept. An erasure makes
+// its record itself; records of people whom this register does not know come in with a farm's export.
+func (w *names) forgets(d events.Draft) {
+	who := d.Data.Get("who").Str
+	if p, ok := w.f.people.Get(who); ok && p.Erased == nil {
+		w.problems = append(w.problems, events.Problem{
+			Field: "data.who", Value: p.Tag, Why: sentence("people.forget-here", "tag", p.Tag), Instead: sentence("people.forget-here-instead", "tag", p.Tag),
+		})
+	}
 }
 
 // others are the door's problems with a draft beside those about persons.

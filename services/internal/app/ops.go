@@ -31,6 +31,8 @@ func (a *App) ops() map[string]serve.Op {
 		"settings": op(a.opSettings),
 		"yield":    op(a.opYield),
 		"weather":  op(a.opWeather),
+		"reviews":  op(a.opReviews),
+		"flags":    op(a.opFlags),
 		"sensors":  op(a.opSensors),
 		"people":   op(a.opPeople),
 		"person":   op(a.opPerson),

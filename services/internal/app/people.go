@@ -98,7 +98,7 @@ func (f *farm) settleErasures(ctx context.Context) error {
 // forget appends the person.forgotten of an erasure; sent again it is the same record.
 func (f *farm) forget(ctx context.Context, e register.Erasure) (Recorded, int, error) {
 	return f.record(ctx, []record.Proposal{{
-		Draft:  events.Draft{ID: e.Record, Type: "person.forgotten", Data: events.Encode(events.PersonForgotten{Who: e.Pseudonym, Reason: e.Reason})},
+		Draft:  events.Draft{ID: e.Record, Type: personForgotten, Data: events.Encode(events.PersonForgotten{Who: e.Pseudonym, Reason: e.Reason})},
 		Device: "cli", Clock: true,
 	}})
 }

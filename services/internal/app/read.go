@@ -13,6 +13,7 @@ import (
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/orchard"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
@@ -32,6 +33,7 @@ type Status struct {
 	Running    map[string]Running `json:"running"` // by block
 	Flags      map[string]int     `json:"flags"`   // by block
 	OtherFlags int                `json:"otherFlags"`
+	Held       HeldCount          `json:"held"`
 	Size       uint64             `json:"size"`
 	Root       string             `json:"root"`
 	Sealed     bool               `json:"sealed"`
@@ -49,6 +51,12 @@ type Status struct {
 type Running struct {
 	Pick  string `json:"pick"`
 	Enter string `json:"enter"`
+}
+
+// HeldCount is how many lots and loads are held.
+type HeldCount struct {
+	Lots       int `json:"lots"`
+	Deliveries int `json:"deliveries"`
 }
 
 // oldBackup is the age from which status speaks up.
@@ -79,7 +87,9 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 			}
 		}
 		doc.Doc = orchard.Status(b, day, due)
-		f.countFlags(b, &doc)
+		said := saidOf(b, at)
+		doc.Held.Lots, doc.Held.Deliveries = said.held.Held()
+		f.countFlags(b, said, &doc)
 		if o := b.Opened(); o != nil {
 			doc.Name = o.Name
 		}
@@ -119,8 +129,8 @@ func Clock(text string, zone *time.Location) string {
 }
 
 // countFlags counts flags by the blocks of their records.
-func (f *farm) countFlags(b *projections.Book, doc *Status) {
-	for _, fl := range flagsOf(b) {
+func (f *farm) countFlags(b *projections.Book, said said, doc *Status) {
+	for _, fl := range said.flags {
 		id, err := events.ParseID(fl.ID)
 		if err != nil {
 			continue
@@ -173,8 +183,17 @@ type HoldsRequest struct {
 	At string `json:"at,omitempty"`
 }
 
+// Holds is which intervals run, and which lots and loads are held.
+type Holds struct {
+	holds.Doc
+	lots.Fruit
+	LotsCaution string `json:"lotsCaution"`
+	// People are the tags behind the pseudonyms of this answer.
+	People map[string]string `json:"people,omitempty"`
+}
+
 func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
-	var doc holds.Doc
+	var doc Holds
 	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
 		at := a.o.Now()
 		if q.At != "" {
@@ -184,8 +203,10 @@ func (a *App) opHolds(ctx context.Context, q HoldsRequest) (any, int, error) {
 			}
 			at = m.At
 		}
-		doc = holds.Holds(b, at)
-		return nil
+		doc.Doc, doc.Fruit, doc.LotsCaution = holds.Holds(b, at), saidOf(b, at).held, words.Say("lots.caution")
+		text, err := events.WriteJSON(doc.Fruit)
+		doc.People = f.tags(text)
+		return err
 	})
 	if err != nil {
 		return nil, 1, err

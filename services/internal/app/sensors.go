@@ -3,10 +3,13 @@ package app
 import (
 	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
+	"fmt"
 	"net"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"time"
 
@@ -23,7 +26,9 @@ import (
 type MQTT struct {
 	Address string // host:port; empty: nowhere
 	Users   string // the file with the stations' logins; empty: sensors/users in the folder
-	// What the raw stream keeps; 0: natsbox's defaults.
+	// Certificate and Key are PEM files; with them stations are listened to over TLS and not otherwise. Both or neither.
+	Certificate, Key string
+	// What the raw stream keeps; 0: as before.
 	RawBytes int64
 	RawAge   time.Duration
 }
@@ -48,6 +53,29 @@ func (a *App) sensorLogins() (map[string]string, error) {
 	return users, l.Close()
 }
 
+// sensorCertificate reads what the listener shows of itself; nil where stations speak in the clear.
+func (a *App) sensorCertificate() (*tls.Certificate, error) {
+	m := a.o.MQTT
+	if m.Address == "" || m.Certificate == "" && m.Key == "" {
+		return nil, nil
+	}
+	if m.Certificate == "" || m.Key == "" {
+		return nil, &serve.Fault{Exit: 2, Text: words.Say("sense.tls-both")}
+	}
+	// Windows has no such bits; there the folder's own list of who may read decides.
+	if info, err := os.Stat(m.Key); err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0 {
+		return nil, &serve.Fault{Exit: 1, Text: words.Say("sense.tls-open", "file", m.Key, "mode", fmt.Sprintf("%04o", info.Mode().Perm()))}
+	}
+	pair, err := tls.LoadX509KeyPair(m.Certificate, m.Key)
+	if err != nil {
+		return nil, &serve.Fault{Exit: 1, Text: words.Say("sense.tls-pair", "certificate", m.Certificate, "key", m.Key), Err: err}
+	}
+	if now := a.o.Now(); now.After(pair.Leaf.NotAfter) {
+		return nil, &serve.Fault{Exit: 1, Text: words.Say("sense.tls-expired", "certificate", m.Certificate, "until", pair.Leaf.NotAfter.UTC().Format(time.DateOnly))}
+	}
+	return &pair, nil
+}
+
 // sensing is the service that takes readings in, while it runs or for one question.
 type sensing struct {
 	*sense.Service
@@ -66,12 +94,29 @@ func (a *App) openSensing(ctx context.Context) (*sensing, error) {
 	}
 	s, err := sense.Open(ctx, sense.Config{
 		Source: raw, Recorder: stationRecorder{a}, List: a.sensorFile("refused.json"), Now: a.o.Now, Logger: a.o.Logger,
+		RulesOf: a.sensorRules(context.WithoutCancel(ctx)),
 	})
 	if err != nil {
 		raw.Close()
 		return nil, err
 	}
 	return &sensing{Service: s, raw: raw, stop: raw.Close}, nil
+}
+
+// sensorRules gives the limits that the farm of a station has adopted, the defaults where no farm has sited it.
+func (a *App) sensorRules(ctx context.Context) func(station string) sense.Rules {
+	return func(station string) (rules sense.Rules) {
+		f, _, err := a.farmOf(ctx, station)
+		if err != nil || f == nil {
+			return rules
+		}
+		today := f.today()
+		_ = f.projector.With(func(b *projections.Book) error {
+			rules = sense.RulesFrom(func(name string) (float64, bool) { return b.Number(name, today) })
+			return nil
+		})
+		return rules
+	}
 }
 
 // Listen takes in what stations send, until Close. Without an address it does nothing.
@@ -209,6 +254,7 @@ type Sensors struct {
 	Address string          `json:"address,omitempty"` // where they are listened to; empty: they are not
 	Counts  *sense.Counts   `json:"counts,omitempty"`  // since the start
 	Refused []sense.Refusal `json:"refused"`
+	Unseen  int             `json:"unseen,omitempty"`  // refused messages that went from the list because it or the raw stream was full
 	LeftOut []sense.LeftOut `json:"leftOut,omitempty"` // values that no reading can hold, since the start
 }
 
@@ -219,13 +265,13 @@ func (a *App) sensors() (*Sensors, error) {
 	a.mu.Unlock()
 	if s != nil {
 		counts := s.Counts()
-		return &Sensors{Address: a.o.MQTT.Address, Counts: &counts, Refused: s.Refused(), LeftOut: s.LeftOut()}, nil
+		return &Sensors{Address: a.o.MQTT.Address, Counts: &counts, Refused: s.Refused(), Unseen: s.Unseen(), LeftOut: s.LeftOut()}, nil
 	}
-	refused, err := sense.Listed(a.sensorFile("refused.json"))
-	if err != nil || len(refused) == 0 {
+	refused, unseen, err := sense.Listed(a.sensorFile("refused.json"))
+	if err != nil || len(refused)+unseen == 0 {
 		return nil, err
 	}
-	return &Sensors{Refused: refused}, nil
+	return &Sensors{Refused: refused, Unseen: unseen}, nil
 }
 
 // SensorsRequest asks what stations sent that is not in the ledger, or decides about it.
@@ -233,7 +279,16 @@ type SensorsRequest struct {
 	TakeIn  []uint64 `json:"takeIn,omitempty"` // places in the raw stream
 	Shift   string   `json:"shift,omitempty"`  // moves their times, as 1h or -90m
 	Dismiss []uint64 `json:"dismiss,omitempty"`
+	// All takes in, or dismisses, all that is on the list instead: of one station, or of all where Station is empty.
+	All     string `json:"all,omitempty"` // take-in, dismiss
+	Station string `json:"station,omitempty"`
 }
+
+// What SensorsRequest.All may be.
+const (
+	AllTakeIn  = "take-in"
+	AllDismiss = "dismiss"
+)
 
 // SensorsDoc answers it.
 type SensorsDoc struct {
@@ -260,7 +315,7 @@ func (a *App) opSensors(ctx context.Context, q SensorsRequest) (any, int, error)
 		}
 	}
 	doc := SensorsDoc{}
-	if len(q.TakeIn)+len(q.Dismiss) > 0 {
+	if len(q.TakeIn)+len(q.Dismiss) > 0 || q.All != "" {
 		a.mu.Lock()
 		s := a.sensing
 		a.mu.Unlock()
@@ -293,7 +348,22 @@ func (d *SensorsDoc) decide(ctx context.Context, s *sensing, q SensorsRequest, s
 	gone := func(seq uint64) {
 		d.Not = append(d.Not, NotTakenIn{Seq: seq, Why: words.Say("sense.gone"), Instead: words.Say("sense.gone-instead")})
 	}
-	for _, seq := range q.TakeIn {
+	takeIn := q.TakeIn
+	switch q.All {
+	case AllTakeIn:
+		for _, r := range s.Refused() {
+			if q.Station == "" || r.Station == q.Station {
+				takeIn = append(takeIn, r.Seq)
+			}
+		}
+	case AllDismiss:
+		n, err := s.Clear(q.Station)
+		if err != nil {
+			return err
+		}
+		d.Dismissed += n
+	}
+	for _, seq := range takeIn {
 		got, err := s.Retake(ctx, seq, shift)
 		switch {
 		case errors.Is(err, sense.ErrGone):

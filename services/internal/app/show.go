@@ -8,6 +8,9 @@ import (
 	"latewood/events"
 	"latewood/events/words"
 	"latewood/projections"
+	"latewood/projections/flags"
+	"latewood/projections/reviews"
+	"latewood/services/project"
 	"latewood/services/serve"
 )
 
@@ -25,9 +28,12 @@ type Shown struct {
 	Forked   bool      `json:"forked,omitempty"`
 	Versions []Version `json:"versions"`
 	Flags    []Flagged `json:"flags"`
-	Size     uint64    `json:"size"`
-	Root     string    `json:"root"`
-	Sealed   bool      `json:"sealed"`
+	// Terms are the legal terms of the record by the rule sets of its day; Reviews is who looked it over.
+	Terms   []Took         `json:"terms,omitempty"`
+	Reviews []reviews.Look `json:"reviews,omitempty"`
+	Size    uint64         `json:"size"`
+	Root    string         `json:"root"`
+	Sealed  bool           `json:"sealed"`
 	// Attachments are the files that any version points to, and whether they are there.
 	Attachments []Pointed `json:"attachments,omitempty"`
 	// People are the tags behind the pseudonyms of this answer.
@@ -53,6 +59,16 @@ type Version struct {
 	Leaf         string     `json:"leaf"`
 	Chains       string     `json:"chains"`
 	Data         events.Raw `json:"data,omitempty"`
+	// Moves are what a correction or withdrawal changed when it was recorded: intervals, totals, lots, loads, flags.
+	Moves []Move `json:"moves,omitempty"`
+}
+
+// Took is a legal term of a record and what it took to be written down or posted.
+type Took struct {
+	Hours  int  `json:"hours"`
+	Within int  `json:"within,omitempty"` // hours; absent where the rule gives no number
+	Late   bool `json:"late"`
+	reviews.Source
 }
 
 func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
@@ -79,8 +95,9 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 		doc.Versions, err = f.versions(ctx, b, first)
 		if fact := b.Fact(id); fact != nil {
 			doc.Stands, doc.Forked = fact.Stands(), fact.Forked
+			doc.looked(b, fact)
 		}
-		for _, fl := range flagsOf(b) {
+		for _, fl := range saidOf(b, a.o.Now()).flagged() {
 			if slices.ContainsFunc(doc.Versions, func(v Version) bool { return v.ID == fl.ID }) {
 				doc.Flags = append(doc.Flags, fl)
 			}
@@ -90,13 +107,59 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 	if err != nil {
 		return nil, 1, err
 	}
+	if err := of.changes(ctx, doc.Versions); err != nil {
+		return nil, 1, err
+	}
 	of.addFiles(&doc) // not inside: reading files takes its time
-	text, err := events.WriteJSON(doc.Versions)
+	text, err := events.WriteJSON(doc)
 	if err != nil {
 		return nil, 1, err
 	}
 	doc.People = of.tags(text)
 	return doc, 0, nil
+}
+
+// looked adds the record's terms and reviews.
+func (d *Shown) looked(b *projections.Book, fact *projections.Fact) {
+	v := b.View(projections.FarmKey)
+	for _, l := range flags.Terms(v, fact) {
+		d.Terms = append(d.Terms, Took{int(l.Took.Hours()), int(l.Term.Within.Hours()), l.Late, reviews.SourceOf(l.Term)})
+	}
+	d.Reviews = reviews.Looks(v, fact)
+}
+
+// changes tells of each correction and withdrawal what it changed: the ledger is folded up to the record before it and with
+// it, both asked about the moment at which it was recorded.
+func (f *farm) changes(ctx context.Context, versions []Version) error {
+	at := map[uint64]*Version{}
+	last := uint64(0)
+	for i := range versions {
+		if v := &versions[i]; v.What != "recorded" {
+			at[v.Place] = v
+			last = max(last, v.Place)
+		}
+	}
+	if last == 0 {
+		return nil
+	}
+	book := projections.NewBook(events.Standard())
+	for r, err := range project.Records(ctx, f.log, 1, last) {
+		if err != nil {
+			return err
+		}
+		v := at[r.Place]
+		var before []answer
+		if v != nil {
+			before = answersOf(book, r.Recorded)
+		}
+		if err := book.Add(r); err != nil {
+			return err
+		}
+		if v != nil {
+			v.Moves = moves(before, answersOf(book, r.Recorded))
+		}
+	}
+	return nil
 }
 
 // versions lists a record and what was said about it, in order of place.

@@ -92,7 +92,8 @@ func makeHistory(seed uint64, n int) *maker {
 		kind := all[(int(seed)*4+i)%len(all)]
 		for range 1000 { // there may be nothing yet that it could speak of
 			if data, at := m.data(kind); data != nil {
-				m.addOf(events.Standard().Kind(kind), at, data)
+				e := m.addOf(events.Standard().Kind(kind), at, data)
+				m.follow(e)
 				break
 			}
 		}
@@ -175,6 +176,9 @@ func (m *maker) addOf(k *events.Kind, at string, data any) *entry {
 		e.draft.Actor = pick(m, people...)
 	}
 	m.entries = append(m.entries, e)
+	if k.Name == "record.corrected" {
+		m.made[k.Name] = append(m.made[k.Name], e.id)
+	}
 	if k.Name != "record.corrected" && k.Name != "record.withdrawn" {
 		m.made[k.Name] = append(m.made[k.Name], e.id)
 		m.newest[e.id], m.latest[e.id] = e.id, e
@@ -230,6 +234,25 @@ func (m *maker) correctOf(e *entry, follows events.ID) *entry {
 	out.target, out.follows = e.id, follows
 	m.newest[e.id] = out.id
 	return out
+}
+
+// follow lets a record of a kind that has its turn be corrected, and another one withdrawn, where its kind may be.
+func (m *maker) follow(e *entry) {
+	for range 100 { // it may find nothing to speak of
+		if !events.Correctable(e.kind) || m.correctOf(e, m.newest[e.id]) != nil {
+			break
+		}
+	}
+	if !events.Withdrawable(e.kind) {
+		return
+	}
+	for range 100 {
+		if data, at := m.data(e.kind); data != nil {
+			other := m.addOf(events.Standard().Kind(e.kind), at, data)
+			m.withdrawOf(other, other.id)
+			return
+		}
+	}
 }
 
 func (m *maker) withdraw() {

@@ -3,21 +3,25 @@ package histories
 import (
 	"bytes"
 	"encoding/json"
-	"slices"
 	"testing"
 
 	"latewood/projections"
 	"latewood/projections/flags"
 	"latewood/projections/foldtest"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 	"latewood/projections/orchard"
+	"latewood/projections/reviews"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 )
 
 // folds lists every fold that runs. A new fold gets its place here.
 func folds() []*projections.Fold {
-	return []*projections.Fold{orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm()}
+	return []*projections.Fold{
+		orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), flags.Stations(),
+		lots.Fold(), lots.FlagFold(), reviews.Blocks(), reviews.Farm(),
+	}
 }
 
 // says is all that a Book says: the states of all folds, the flags of the whole farm, and each fact as it stands.
@@ -35,7 +39,7 @@ func says(t testing.TB, b *projections.Book) []byte {
 		out.Write(j)
 		out.WriteByte('\n')
 	}
-	for _, f := range projections.SortFlags(slices.Concat(flags.All(b), holds.Flags(b), weather.Flags(b))) {
+	for _, f := range flags.Every(b) {
 		line("flag", f)
 	}
 	for _, f := range b.Facts() {

@@ -50,7 +50,7 @@ func counted() (histories, longest int) {
 func TestOrders(t *testing.T) {
 	t.Parallel()
 	histories, longest := counted()
-	n := &tally{kinds: map[string]int{}, reasons: map[string]int{}}
+	n := &tally{kinds: map[string]int{}, reasons: map[string]int{}, corrected: map[string]int{}, withdrawn: map[string]int{}}
 	// The group ends only when all histories have.
 	t.Run("seed", func(t *testing.T) {
 		for seed := range histories {
@@ -64,9 +64,16 @@ func TestOrders(t *testing.T) {
 		n.histories, n.orders, n.sent, n.records, n.known, n.refused, n.snapshots, n.moments, n.claimed)
 	t.Logf("counts: refused: %s", counts(n.reasons))
 	t.Logf("counts: kinds: %s", counts(n.kinds))
+	t.Logf("counts: %d kinds corrected, %d withdrawn", len(n.corrected), len(n.withdrawn))
 	for _, k := range events.Standard().Kinds() {
 		if n.kinds[k.Name] == 0 && k.Name != "ledger.moved" { // behind which nothing comes
 			t.Errorf("no history had a %s", k.Name)
+		}
+		if events.Correctable(k.Name) && k.Name != "farm.opened" && n.corrected[k.Name] == 0 {
+			t.Errorf("no history corrected a %s", k.Name)
+		}
+		if events.Withdrawable(k.Name) && n.withdrawn[k.Name] == 0 {
+			t.Errorf("no history withdrew a %s", k.Name)
 		}
 	}
 }

@@ -211,8 +211,8 @@ func (m *model) expect(e *entry) string {
 type tally struct {
 	sync.Mutex
 	histories, orders, sent, records, known, refused, moments, snapshots, claimed int
-	kinds                                                                         map[string]int
-	reasons                                                                       map[string]int
+	kinds, reasons                                                                map[string]int
+	corrected, withdrawn                                                          map[string]int // by kind of the record
 }
 
 // An order is the entries of a history as they arrive; the first opens the farm.
@@ -303,6 +303,11 @@ func (h *house) record(entries []*entry, r *rand.Rand, n *tally) {
 				n.reasons[want]++
 			default:
 				n.kinds[e.kind]++
+				if of := m.content[e.target]; of != nil && e.withdraws {
+					n.withdrawn[of.kind]++
+				} else if of != nil && e.follows != (events.ID{}) {
+					n.corrected[of.kind]++
+				}
 			}
 			n.Unlock()
 		}

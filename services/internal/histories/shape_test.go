@@ -18,8 +18,20 @@ func others() []*events.Kind {
 	return slices.DeleteFunc(slices.Clone(events.Standard().Kinds()), func(k *events.Kind) bool { return slices.Contains(own, k.Name) })
 }
 
-// shaped makes data of a kind by its shape, and its time where no field tells it.
-func (m *maker) shaped(k *events.Kind) (canon.Value, string) {
+// shaped makes data of a kind by its shape, and its time where no field tells it. Where fields hang together it tries until
+// they fit; data that fits never is nil, and the test misses the kind.
+func (m *maker) shaped(k *events.Kind) (any, string) {
+	door := events.Door{Catalogue: events.Standard(), Farm: farm, Zone: m.zone}
+	for range 200 {
+		v, at := m.unchecked(k)
+		if _, problems := door.Check(events.Draft{Type: k.Type(), Time: at, Data: v}); len(problems) == 0 {
+			return v, at
+		}
+	}
+	return nil, ""
+}
+
+func (m *maker) unchecked(k *events.Kind) (canon.Value, string) {
 	v := m.object(k.Shape, k.Starts)
 	if slices.ContainsFunc(k.TimeFrom, func(f string) bool { return v.Get(f).Kind != canon.Absent }) {
 		return v, ""
@@ -57,6 +69,12 @@ func (m *maker) object(s *events.Shape, starts string) canon.Value {
 	return v
 }
 
+// speaksOf is the kind of record that a field most often means.
+var speaksOf = map[string]string{
+	"pick": "fruit.picked", "picks": "fruit.picked", "picksTouched": "fruit.picked", "spray": "spray.applied", "label": "label.filed",
+	"received": "fruit.received", "versionSeen": "record.corrected",
+}
+
 func (m *maker) field(f events.Field, starts string) canon.Value {
 	early := f.Name == starts
 	switch f.Name {
@@ -68,6 +86,11 @@ func (m *maker) field(f events.Field, starts string) canon.Value {
 		}
 	case "station":
 		return canon.Text(pick(m, stations...))
+	}
+	if kind := speaksOf[f.Name]; kind != "" && m.chance(85) {
+		if id := m.some(kind); id != "" && (f.Shape.Form == events.FormID || f.Shape.Elem != nil && f.Shape.Elem.Form == events.FormID) {
+			return m.listed(f.Shape, func() string { return id })
+		}
 	}
 	return m.value(f.Shape, early)
 }

@@ -36,6 +36,8 @@ var rooms = []room{
 	{"events/ledger", language, "the contract and the mathematics know no backend"},
 	{"events/ledger/archive", append([]string{"events/ledger", "events/ledger/disk", "events/ledger/proof"}, language...),
 		"sealed records in plain files: it checks what it reads, and needs no broker for that"},
+	{"events/ledger/evidence", []string{"events/canon", "events/words", "events/ledger", "events/ledger/proof"},
+		"what a stranger checks with leans on as little as can be; it reads records by itself (see offline_test.go)"},
 	{"events/ledger/*", append([]string{"events/ledger", "events/ledger/disk"}, language...),
 		"a backend knows the contract and the disk, never another backend"},
 	{"projections/...", append([]string{"projections/...", "events/ledger"}, language...),
@@ -58,7 +60,7 @@ var rooms = []room{
 // verbs is what one service may know: records, their meaning, the ledger's contract, and files.
 var verbs = append([]string{
 	"self/...", "projections/...",
-	"events/ledger", "events/ledger/idindex", "events/ledger/disk", "events/ledger/bundle",
+	"events/ledger", "events/ledger/idindex", "events/ledger/disk", "events/ledger/proof", "events/ledger/evidence",
 	"services/internal/bus", "services/internal/httpx", "services/internal/sheets",
 }, language...)
 

@@ -2,6 +2,7 @@ package natsbox
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
@@ -35,6 +36,8 @@ type Options struct {
 	Sensors map[string]string
 	// MQTT is the host:port on which stations are listened to; empty: no listener, and the process has no port open.
 	MQTT string
+	// Certificate is what the MQTT listener shows; it then speaks TLS and nothing else. Nil: stations speak in the clear.
+	Certificate *tls.Certificate
 	// Logger gets the server's warnings and errors, and its notices at debug level. Nil: nothing is logged.
 	Logger *slog.Logger
 }

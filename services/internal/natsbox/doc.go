@@ -21,7 +21,7 @@
 // # What it promises
 //
 // Every append is synced before it is acknowledged (SyncAlways). There is no port for NATS clients; the one port
-// that can be opened is MQTT, for stations. One process uses a folder at a time; a second one gets ErrInUse. JetStream
+// that can be opened is MQTT, for stations, with TLS where a certificate is given. One process uses a folder at a time; a second one gets ErrInUse. JetStream
 // may fill the disk up to a reserve and then refuses appends in words, before the disk itself is full; a write that
 // fails all the same stops the ledger, and Health says so.
 package natsbox

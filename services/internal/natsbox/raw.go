@@ -31,10 +31,26 @@ const MaxRawMessage = 128 << 10
 // rawAhead is how many messages may be read before the first of them is done.
 const rawAhead = 8192
 
-// RawOptions bound the raw stream. Beyond either bound the oldest messages go.
+// RawOptions bound the raw stream. Beyond either bound the oldest messages go. 0 leaves a bound as the stream has it, so that
+// whoever only looks does not cut off what another start was told to keep; a new stream gets DefaultRawBytes, DefaultRawAge.
 type RawOptions struct {
-	MaxBytes int64         // 0: DefaultRawBytes
-	MaxAge   time.Duration // 0: DefaultRawAge
+	MaxBytes int64
+	MaxAge   time.Duration
+}
+
+// from fills in the bounds that are not said.
+func (o RawOptions) from(ctx context.Context, js jetstream.JetStream) (RawOptions, error) {
+	if o.MaxBytes < 0 || o.MaxAge < 0 { // the server takes these for "no bound"
+		return o, fmt.Errorf("natsbox: raw readings: bounds of %d bytes and %v: want none below zero", o.MaxBytes, o.MaxAge)
+	}
+	now := jetstream.StreamConfig{MaxBytes: DefaultRawBytes, MaxAge: DefaultRawAge}
+	switch s, err := js.Stream(ctx, rawStream); {
+	case err == nil:
+		now = s.CachedInfo().Config
+	case !errors.Is(err, jetstream.ErrStreamNotFound):
+		return o, fmt.Errorf("natsbox: raw readings: looking at the stream: %w", err)
+	}
+	return RawOptions{MaxBytes: cmp.Or(o.MaxBytes, now.MaxBytes), MaxAge: cmp.Or(o.MaxAge, now.MaxAge)}, nil
 }
 
 // A RawMessage is what a station sent, as it came. It is an alias, so that whoever reads raw messages can declare the same
@@ -73,6 +89,9 @@ func (b *Box) Raw(ctx context.Context, o RawOptions) (_ *Raw, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("natsbox: raw readings: %w", err)
 	}
+	if o, err = o.from(ctx, js); err != nil {
+		return nil, err
+	}
 	r := &Raw{nc: nc}
 	r.stream, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
 		Name:     rawStream,
@@ -80,8 +99,8 @@ func (b *Box) Raw(ctx context.Context, o RawOptions) (_ *Raw, err error) {
 		Storage:  jetstream.FileStorage,
 		// The oldest go first: a sensor that floods drives out old messages, never the new ones.
 		Discard:    jetstream.DiscardOld,
-		MaxBytes:   cmp.Or(o.MaxBytes, DefaultRawBytes),
-		MaxAge:     cmp.Or(o.MaxAge, DefaultRawAge),
+		MaxBytes:   o.MaxBytes,
+		MaxAge:     o.MaxAge,
 		MaxMsgSize: MaxRawMessage,
 		// Stations send no message ids; the window is as small as the server lets it be.
 		Duplicates: 100 * time.Millisecond,

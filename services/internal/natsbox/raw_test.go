@@ -148,6 +148,24 @@ func TestRawIsBounded(t *testing.T) {
 	wantRun(t, "what is left", got, first, int(first))
 }
 
+// Whoever opens the stream without saying bounds, to take one message in, must not cut it to the defaults.
+func TestRawKeepsItsBounds(t *testing.T) {
+	t.Parallel()
+	b := start(t, natsbox.Options{})
+	openRaw(t, b, natsbox.RawOptions{MaxBytes: 20_000, MaxAge: time.Hour}).Close()
+	r := openRaw(t, b, natsbox.RawOptions{})
+	publishAll(t, b, "wx.hollow.air", 1, 1000)
+	wait(t, "the last message", func() bool { _, ok, err := r.Get(t.Context(), 1000); return err == nil && ok })
+	if first, err := r.First(t.Context()); err != nil || first < 500 {
+		t.Errorf("the oldest is %d, %v; want the bound of before to have driven old ones out", first, err)
+	}
+	for _, o := range []natsbox.RawOptions{{MaxBytes: -1}, {MaxAge: -time.Hour}} {
+		if _, err := b.Raw(t.Context(), o); err == nil || !strings.Contains(err.Error(), "below zero") {
+			t.Errorf("%+v: got %v, want it refused", o, err)
+		}
+	}
+}
+
 // The sensors cannot see, delete or fill the raw stream.
 func TestRawIsOutOfReach(t *testing.T) {
 	t.Parallel()

@@ -2,12 +2,14 @@ package natsbox
 
 import (
 	"crypto/rand"
+	"crypto/tls"
 	"encoding/hex"
 	"fmt"
 	"maps"
 	"net"
 	"slices"
 	"strconv"
+	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 )
@@ -27,6 +29,9 @@ const (
 // sensorStore limits what the MQTT part may keep for the stations' sessions, in bytes. Their last messages and
 // subscriptions need a few kilobytes each.
 const sensorStore = 64 << 20
+
+// handshake is how long a station may take to agree on TLS: small processors need seconds for it.
+const handshake = 10 * time.Second
 
 // logins are the secrets of the users that live in this process. They are never written down or sent anywhere but
 // through the in-process pipe.
@@ -81,6 +86,10 @@ func serverOptions(dir string, maxStore int64, l logins, o Options) (*server.Opt
 		so.MQTT.Host = host
 		if so.MQTT.Port, err = strconv.Atoi(port); err != nil || so.MQTT.Port < 1 || so.MQTT.Port > 65535 {
 			return nil, fmt.Errorf("natsbox: MQTT address %q: want a port from 1 to 65535, as 0.0.0.0:1883", o.MQTT)
+		}
+		if o.Certificate != nil {
+			so.MQTT.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*o.Certificate}, MinVersion: tls.VersionTLS12}
+			so.MQTT.TLSTimeout = handshake.Seconds()
 		}
 		// The MQTT part of the server keeps sessions in streams of the users' account.
 		sensorRoom = fmt.Sprintf("jetstream: {max_file: %d, max_mem: %d}", sensorStore, sensorStore)
