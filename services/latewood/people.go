@@ -3,8 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"latewood/events"
@@ -241,93 +239,6 @@ func (p *printCardsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 		}
 		return exit, nil
 	})
-}
-
-type attachCommand struct {
-	File   string `arg:"" optional:"" type:"path" help:"${cli_attach_file}"`
-	Name   string `help:"${cli_attach_name}" placeholder:"NAME"`
-	Get    string `help:"${cli_attach_get}" placeholder:"SHA256"`
-	Output string `short:"o" help:"${cli_output}" placeholder:"FILE"`
-}
-
-// Run takes a file in, or gives one out again.
-func (a *attachCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	switch {
-	case (a.File == "") == (a.Get == ""):
-		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.attach-which")}
-	case a.Get != "":
-		return a.get(ctx, t)
-	}
-	// A pipe or a folder is not opened: opening a pipe waits for whoever writes into it, and no signal ends that.
-	if info, err := os.Stat(a.File); err == nil && !info.Mode().IsRegular() {
-		return 1, &serve.Fault{Exit: 1, Text: words.Say("attach.irregular", "file", a.File)}
-	}
-	f, err := os.Open(a.File)
-	if err != nil {
-		return 1, &serve.Fault{Exit: 1, Text: words.Say("cli.no-file", "file", a.File), Err: err}
-	}
-	defer f.Close()
-	name := a.Name
-	if name == "" {
-		name = filepath.Base(a.File)
-	}
-	return t.with(ctx, func(c app.Connection) (int, error) {
-		document, exit, err := c.Call(ctx, "attach", app.AttachRequest{Farm: t.global.Farm, Name: name}, f, nil)
-		if document == nil {
-			return exit, err
-		}
-		if t.json {
-			fmt.Fprintf(t.out, "%s\n", document)
-			return exit, err
-		}
-		var d app.Attached
-		if err := events.ReadJSON(document, &d); err != nil {
-			return 1, err
-		}
-		b, err := events.WriteJSON(d.Attachment)
-		if err != nil {
-			return 1, err
-		}
-		fmt.Fprintf(t.out, "%s\n", b)
-		if d.Known {
-			t.tell("cli.attach-known", "n", d.Bytes)
-		} else {
-			t.tell("cli.attach-done", "n", d.Bytes)
-		}
-		return exit, nil
-	})
-}
-
-func (a *attachCommand) get(ctx context.Context, t *terminal) (int, error) {
-	return t.with(ctx, func(c app.Connection) (int, error) {
-		document, exit, err := c.Call(ctx, "file", app.FileRequest{Farm: t.global.Farm, SHA256: a.Get}, nil, nil)
-		if document == nil {
-			return exit, err
-		}
-		var d app.File
-		if err := events.ReadJSON(document, &d); err != nil {
-			return 1, err
-		}
-		out, done, err := t.output(a.Output)
-		if err != nil {
-			return 1, err
-		}
-		_, err = out.Write(d.Content)
-		return exit, firstError(err, done(err == nil))
-	})
-}
-
-// files prints the files that a record points to.
-func (t *terminal) files(files []app.Pointed) {
-	if len(files) == 0 {
-		return
-	}
-	rows := make([][]string, len(files))
-	for i, f := range files {
-		rows[i] = []string{f.Name, dash(f.MediaType), words.Say("attach.state-" + f.State), f.SHA256}
-	}
-	fmt.Fprintln(t.out)
-	t.table(heads("file", "type", "state", "sha256"), rows)
 }
 
 // who puts the tag behind a pseudonym, where the register knows it.

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode"
 
 	"latewood/events"
 	"latewood/events/ledger/disk"
@@ -292,4 +293,33 @@ func (r *Register) Find(text string) (Person, error) {
 		tags[i] = p.Tag
 	}
 	return Person{}, problem("", text, say("people.several", "n", len(found)), say("people.several-instead", "tags", strings.Join(tags, ", ")))
+}
+
+// Mentions gives a test for texts: whether somebody's full name stands in one, and whose, by tag. It knows the names as they
+// are now. Names of one word are left out, for they are words of other meanings too.
+func (r *Register) Mentions() func(text string) (tag string, ok bool) {
+	type full struct{ words, tag string }
+	var names []full
+	for _, p := range r.List() {
+		if w := spaced(p.Name); strings.Count(w, " ") > 2 {
+			names = append(names, full{w, p.Tag})
+		}
+	}
+	return func(text string) (string, bool) {
+		if len(names) == 0 {
+			return "", false
+		}
+		text = spaced(text)
+		i := slices.IndexFunc(names, func(f full) bool { return strings.Contains(text, f.words) })
+		if i < 0 {
+			return "", false
+		}
+		return names[i].tag, true
+	}
+}
+
+// spaced is the words of a text in small letters, a blank before each and one at the end.
+func spaced(text string) string {
+	words := strings.FieldsFunc(folded(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsMark(r) })
+	return " " + strings.Join(words, " ") + " "
 }

@@ -465,3 +465,23 @@ func TestFilesThatMustNotBe(t *testing.T) {
 		})
 	}
 }
+
+func TestMentions(t *testing.T) {
+	t.Parallel()
+	r := open(t, t.TempDir())
+	ione := add(t, r, register.New{Name: "Ione O'Fernside"})
+	add(t, r, register.New{Name: "Rose"})
+	mentions := r.Mentions()
+	for text, want := range map[string]string{
+		"":                                 "",
+		"told by ione o'fernside, at noon": ione.Tag,
+		"IONE  O’FERNSIDE":                 ione.Tag,
+		"Ione O'Fernsides":                 "",
+		"Ione said, and Fernside too":      "",
+		"the rose is in bloom":             "",
+	} {
+		if tag, ok := mentions(text); tag != want || ok != (want != "") {
+			t.Errorf("%q: got %q, %v, want %q", text, tag, ok, want)
+		}
+	}
+}

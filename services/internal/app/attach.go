@@ -1,13 +1,17 @@
 package app
 
 import (
+	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"io"
+	"slices"
 
 	"latewood/events"
 	"latewood/events/canon"
 	"latewood/events/words"
+	"latewood/projections"
 	"latewood/services/attach"
 	"latewood/services/serve"
 )
@@ -68,6 +72,41 @@ func (a *App) opFile(ctx context.Context, q FileRequest) (any, int, error) {
 		return nil, 1, fileFault(err)
 	}
 	return File{SHA256: q.SHA256, Content: b}, 0, nil
+}
+
+// FilesRequest asks which files records point to.
+type FilesRequest struct {
+	Farm string `json:"farm,omitempty"`
+}
+
+// Files lists them, each once, in the order in which records first named them.
+type Files struct {
+	Files []Pointed `json:"files"`
+}
+
+func (a *App) opFiles(ctx context.Context, q FilesRequest) (any, int, error) {
+	f, err := a.farm(ctx, q.Farm)
+	if err != nil {
+		return nil, 1, err
+	}
+	var records []*events.Record
+	err = f.projector.With(func(b *projections.Book) error {
+		for _, fact := range b.Facts() {
+			records = append(append(records, fact.Record), fact.Corrections...)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, 1, err
+	}
+	slices.SortFunc(records, func(a, b *events.Record) int { return cmp.Compare(a.Place, b.Place) })
+	doc, seen := Files{Files: []Pointed{}}, map[string]bool{}
+	for _, r := range records {
+		if bytes.Contains(r.Data, []byte(`"attachments"`)) { // few have any
+			doc.Files = append(doc.Files, f.pointed(r.Data, seen)...)
+		}
+	}
+	return doc, 0, nil
 }
 
 // fileFault says what is wrong with a file.

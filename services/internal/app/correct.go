@@ -70,7 +70,11 @@ func (a *App) opCorrect(ctx context.Context, q CorrectRequest) (any, int, error)
 			return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.set-path", "field", field)}
 		}
 	}
-	named, problems, err := f.naming(false).draft(ctx, events.Draft{Type: typ, Time: when, Data: data})
+	naming := f.naming(false)
+	if err := naming.inReason(q.Reason); err != nil {
+		return nil, 1, err
+	}
+	named, problems, err := naming.draft(ctx, events.Draft{Type: typ, Time: when, Data: data})
 	if err != nil {
 		return nil, 1, err
 	}
@@ -103,6 +107,9 @@ func (a *App) opCorrect(ctx context.Context, q CorrectRequest) (any, int, error)
 func (a *App) opWithdraw(ctx context.Context, q WithdrawRequest) (any, int, error) {
 	f, err := a.farm(ctx, q.Farm)
 	if err != nil {
+		return nil, 1, err
+	}
+	if err := f.naming(false).inReason(q.Reason); err != nil {
 		return nil, 1, err
 	}
 	ids := []string{q.ID}

@@ -20,6 +20,8 @@ type naming struct {
 	f    *farm
 	row  bool // drafts are rows of a file, which without an id get one from their content
 	seen map[string]whom
+	// mentions is asked for when the first free text comes.
+	mentions func(text string) (tag string, ok bool)
 }
 
 // whom is what the register says of a text.
@@ -37,6 +39,27 @@ func (n *naming) find(text string) (register.Person, error) {
 		n.seen[text] = w
 	}
 	return w.person, w.err
+}
+
+// mentioned says whose full name stands in a free text, by tag. What stands in a record cannot be taken back, and an erasure
+// would leave the name there.
+func (n *naming) mentioned(text string) (tag string, ok bool) {
+	if n.mentions == nil {
+		n.mentions = n.f.people.Mentions()
+	}
+	return n.mentions(text)
+}
+
+// inReason refuses a reason that names somebody.
+func (n *naming) inReason(reason string) error {
+	if tag, ok := n.mentioned(reason); ok {
+		return registerFault(mention(tag))
+	}
+	return nil
+}
+
+func mention(tag string) events.Problem {
+	return events.Problem{Why: sentence("people.mentioned", "tag", tag), Instead: sentence("people.mentioned-instead", "tag", tag)}
 }
 
 // A filling is a person of a record who was told by tag or name, so that the register can say the certificate.
@@ -122,6 +145,12 @@ func (w *names) walk(v *canon.Value, s *spot, path string) {
 	switch {
 	case s.person && v.Kind == canon.String:
 		w.one(v, path)
+	case s.perhaps && v.Kind == canon.String:
+		w.perhaps(v, path)
+	case s.free && v.Kind == canon.String:
+		if tag, ok := w.mentioned(v.Str); ok {
+			w.refuse(path, v.Str, mention(tag))
+		}
 	case s.data != nil && v.Kind == canon.Object:
 		w.inner(v, s, path)
 	case s.elem != nil && v.Kind == canon.List:
@@ -174,6 +203,18 @@ func (w *names) one(v *canon.Value, path string) {
 		return
 	}
 	v.Str = p.Pseudonym
+}
+
+// perhaps puts a pseudonym where a tag or a name of the register stands. Anything else may be a business, and stays.
+func (w *names) perhaps(v *canon.Value, path string) {
+	p, err := w.find(v.Str)
+	var problem events.Problem
+	switch {
+	case err == nil:
+		v.Str = p.Pseudonym
+	case errors.As(err, &problem) && problem.Why.Key == "people.several":
+		w.refuse(path, v.Str, err)
+	}
 }
 
 // certified reads a person with a commitment: {code, commitment}. A tag may bring the number of a certificate, as P07/EX-100,
@@ -290,6 +331,8 @@ func (w *names) known(ctx context.Context, d events.Draft) (bool, error) {
 // A spot is where a kind's data can name persons: its shape with everything else left out. Rows by the million go by it.
 type spot struct {
 	person    bool // a pseudonym stands here
+	perhaps   bool // a text that may name a person, or a business
+	free      bool // a text of many words, which should name nobody
 	certified bool // {code, commitment}
 	fields    map[string]*spot
 	elem      *spot
@@ -323,6 +366,8 @@ func spotOf(s *events.Shape) *spot {
 			f := &s.Fields[i]
 			if f.Shape.Form == events.FormData {
 				out.data = append(out.data, f.Name)
+			} else if text := textSpot(f); text != nil {
+				out.fields[f.Name] = text
 			} else if deeper := spotOf(f.Shape); deeper != nil {
 				out.fields[f.Name] = deeper
 			}
@@ -334,11 +379,38 @@ func spotOf(s *events.Shape) *spot {
 	return nil
 }
 
-// in reports whether a value names somebody otherwise than by a pseudonym. It changes nothing.
+// textSpot is the spot of a field of text that people put names into: who read a label may be a person of the register or an
+// adviser's business, so the catalogue cannot ask for a pseudonym there.
+func textSpot(f *events.Field) *spot {
+	shape := f.Shape
+	list := shape.Form == events.FormOneOrMany
+	if list {
+		shape = shape.Elem
+	}
+	var out *spot
+	switch {
+	case shape.Form != events.FormText || len(shape.Enum) > 0:
+		return nil
+	case f.Name == "readBy" || f.Name == "trainer" || f.Name == "who" || f.Name == "measuredBy":
+		out = &spot{perhaps: true}
+	case f.Name == "note" || f.Name == "reason":
+		out = &spot{free: true}
+	default:
+		return nil
+	}
+	if list {
+		return &spot{elem: out, single: true}
+	}
+	return out
+}
+
+// in reports whether a value may name somebody otherwise than by a pseudonym, and has to be looked at. It changes nothing.
 func (s *spot) in(v canon.Value, spots map[string]*spot) bool {
 	switch {
-	case s.person:
+	case s.person, s.perhaps:
 		return v.Kind == canon.String && !events.IsPseudonym(v.Str)
+	case s.free:
+		return v.Kind == canon.String && strings.Contains(v.Str, " ")
 	case s.elem != nil && v.Kind == canon.List:
 		return slices.ContainsFunc(v.Items, func(i canon.Value) bool { return s.elem.in(i, spots) })
 	case s.elem != nil:

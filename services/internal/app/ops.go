@@ -41,6 +41,7 @@ func (a *App) ops() map[string]serve.Op {
 		"cards":    op(a.opCards),
 		"attach":   opFile(a.opAttach),
 		"file":     op(a.opFile),
+		"files":    op(a.opFiles),
 	}
 }
 

@@ -106,9 +106,10 @@ func Start(ctx context.Context, o Options) (_ *Box, err error) {
 		err = ctx.Err()
 	}
 	if err != nil {
-		// Shutting down a server that is still starting is allowed; the folder is let go of only after both have ended.
-		srv.Shutdown()
+		// The server counts what it starts in a way that a shutdown at the same time can miss (the race detector saw it), so
+		// its start is waited for. The folder is let go of only after both have ended.
 		<-started
+		srv.Shutdown()
 		srv.WaitForShutdown()
 		return nil, fmt.Errorf("natsbox: starting the broker in %s: %w", dir, err)
 	}
