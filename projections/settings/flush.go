@@ -33,12 +33,18 @@ const (
 	FlushPace          = "flush-pace"
 	FlushWorkDays      = "flush-work-days"
 	FlushStationReach  = "flush-station-reach"
-	derivedDurations   = "derived from published durations of lychee flushes (Sukhvibul 2014, Batten 1995, Olesen 2002) and remembered climates: a prior, to be fitted to the orchard"
-	derivedRooms       = "derived from published counts in controlled rooms (Menzel & Simpson 1988, J Hort Sci 63:349: share of terminals that flowered at a mean of 17.5) with a slope of 0.8"
-	flushRead          = "2026-11-25"
-	assumption         = "project rule: an assumption, no source"
-	degreeDays         = "K.d"
-	lychee             = "Litchi chinensis"
+)
+
+// Sources that several settings share.
+//
+//words:data citations beside their numbers, as published
+const (
+	derivedDurations = "derived from published durations of lychee flushes (Sukhvibul 2014, Batten 1995, Olesen 2002) and remembered climates: a prior, to be fitted to the orchard"
+	derivedRooms     = "derived from published counts in controlled rooms (Menzel & Simpson 1988, J Hort Sci 63:349: share of terminals that flowered at a mean of 17.5) with a slope of 0.8"
+	flushRead        = "2026-11-25"
+	assumption       = "project rule: an assumption, no source"
+	degreeDays       = "K.d"
+	lychee           = "Litchi chinensis"
 )
 
 // A Threshold is the mean temperature at which half of a cultivar's growing terminals flower.
@@ -51,6 +57,8 @@ type Threshold struct {
 }
 
 // Thresholds are the cultivars of which the response was published: see derivedRooms. Synonyms are those of the trade.
+//
+//words:data names of cultivars, as planted
 func Thresholds() []Threshold {
 	return []Threshold{
 		{"wai-chee", 19.86, []string{"wai chee", "huai zhi", "huaizhi"}, 0.95, false},
@@ -86,6 +94,8 @@ func CultivarCode(cultivar string) string {
 }
 
 // flushTable lists the settings of the flush clock.
+//
+//words:data citations beside their numbers, as published
 func flushTable() []Setting {
 	number := func(name string, value float64, unit string, low, high float64, source string) Setting {
 		return Setting{Name: name, Kind: Number, Default: value, Unit: unit, Min: low, Max: high, Source: source, Read: flushRead, Doc: "setting." + name}
