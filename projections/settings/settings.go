@@ -8,6 +8,7 @@ package settings
 
 import (
 	"strings"
+	"sync"
 
 	"latewood/events/units"
 )
@@ -57,9 +58,10 @@ const (
 	ContainerMassStem = "container-mass."
 )
 
-// Table lists every setting but the container masses, which are named by the farm's own kinds of containers.
+// Table lists every setting but the container masses and the thresholds of single cultivars, which are named by what the farm
+// has.
 func Table() []Setting {
-	return []Setting{
+	return append([]Setting{
 		{Name: SeasonTurn, Kind: Text, Source: "project rule",
 			Doc: "setting.season-turn"}, // default by latitude: 10-01 north, 04-01 south
 		{Name: CountRule, Kind: Choice, Default: "full-days", Choices: []string{"date", "elapsed", "full-days"},
@@ -99,19 +101,35 @@ func Table() []Setting {
 			Doc: "setting.station-first-reading"},
 		{Name: StationPerHour, Kind: Number, Default: 360.0, Unit: "1", Min: 1, Max: 36000,
 			Source: "project rule: one every ten seconds", Doc: "setting.station-readings-per-hour"},
-	}
+	}, flushTable()...)
 }
 
-// Lookup finds a setting by name. A container mass is found under its stem: container-mass.bin-large.
-func Lookup(name string) (Setting, bool) {
+// byName is the table as Lookup wants it: folds ask often.
+var byName = sync.OnceValue(func() map[string]Setting {
+	m := map[string]Setting{}
 	for _, s := range Table() {
-		if s.Name == name {
-			return s, true
-		}
+		m[s.Name] = s
+	}
+	return m
+})
+
+// Lookup finds a setting by name. A container mass is found under its stem: container-mass.bin-large; a cultivar's own
+// threshold too: flush-threshold.kwai-may-pink.
+func Lookup(name string) (Setting, bool) {
+	if s, ok := byName()[name]; ok {
+		return s, true
 	}
 	if kind, ok := strings.CutPrefix(name, ContainerMassStem); ok && kind != "" {
 		return Setting{Name: name, Kind: Number, Unit: "kg", Max: 5000, Source: "the farm's own scale",
 			Doc: "setting.container-mass"}, true
+	}
+	if code, ok := strings.CutPrefix(name, FlushThresholdStem); ok && code != "" {
+		for _, t := range Thresholds() {
+			if t.Code == code {
+				return Setting{Name: name, Kind: Number, Default: t.Celsius, Unit: "Cel", Min: 10, Max: 25, Source: derivedRooms, Read: flushRead, Doc: "setting.flush-threshold-of"}, true
+			}
+		}
+		return Setting{Name: name, Kind: Number, Unit: "Cel", Min: 10, Max: 25, Source: "the farm's own judgement of a cultivar", Doc: "setting.flush-threshold-of"}, true
 	}
 	return Setting{}, false
 }

@@ -37,6 +37,7 @@ type cli struct {
 	Print    printCommand    `cmd:"" help:"${cli_print}"`
 	Status   statusCommand   `cmd:"" help:"${cli_status}"`
 	Holds    holdsCommand    `cmd:"" help:"${cli_holds}"`
+	Forecast forecastCommand `cmd:"" help:"${cli_forecast}"`
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`

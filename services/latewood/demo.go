@@ -86,6 +86,10 @@ func (d *demoCommand) show(ctx context.Context, t *terminal, a *app.App, dir str
 	if _, err := askOn(ctx, t, a, "holds", app.HoldsRequest{At: noon}, t.holds); err != nil {
 		return err
 	}
+	t.head("demo.forecast")
+	if _, err := askOn(ctx, t, a, "forecast", app.ForecastRequest{On: demo.Today.String(), Quick: true}, t.forecast); err != nil {
+		return err
+	}
 	t.head("demo.yields")
 	if _, err := askOn(ctx, t, a, "yield", app.YieldRequest{}, func(doc yields.Doc) { t.trees(doc) }); err != nil {
 		return err

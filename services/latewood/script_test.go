@@ -1,6 +1,9 @@
 package main
 
 import (
+	"fmt"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -9,6 +12,8 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"latewood/events/civil"
 )
 
 // The scripts run this test binary as latewood: the real program with a real broker, in a folder of its own.
@@ -37,7 +42,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Deadline: time.Now().Add(8 * time.Minute), // a command that hangs is told, not waited for
-		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "moment": moment, "has": has},
+		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "moment": moment, "has": has, "days": days},
 	})
 }
 
@@ -106,6 +111,27 @@ func private(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Fatalf("usage: private FROM TO")
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(ts.ReadFile(args[0])), 0o600))
+}
+
+// days FILE FIRST LAST writes invented days of weather: a wave of the year between 15 and 25 C, with spells.
+func days(ts *testscript.TestScript, _ bool, args []string) {
+	if len(args) != 3 {
+		ts.Fatalf("usage: days FILE FIRST LAST")
+	}
+	first, err := civil.ParseDate(args[1])
+	ts.Check(err)
+	last, err := civil.ParseDate(args[2])
+	ts.Check(err)
+	chance := rand.New(rand.NewPCG(5, 5))
+	spell := 0.0
+	var out strings.Builder
+	out.WriteString("date,tmin,tmax\n")
+	for d := first; !d.After(last); d = d.AddDays(1) {
+		spell = 0.8*spell + chance.NormFloat64()
+		mean := 20 + 5*math.Cos(2*math.Pi*float64(d.Sub(civil.Date{Year: d.Year, Month: 7, Day: 24}))/365) + spell
+		fmt.Fprintf(&out, "%s,%.1f,%.1f\n", d, mean-5, mean+5)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(out.String()), 0o600))
 }
 
 // await FILE waits until a background command has made a file.

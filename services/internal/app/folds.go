@@ -7,6 +7,7 @@ import (
 
 	"latewood/projections"
 	"latewood/projections/flags"
+	"latewood/projections/flush"
 	"latewood/projections/holds"
 	"latewood/projections/lots"
 	"latewood/projections/orchard"
@@ -19,7 +20,7 @@ import (
 var Folds = sync.OnceValue(func() []*projections.Fold {
 	return []*projections.Fold{
 		orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), flags.Stations(),
-		lots.Fold(), lots.FlagFold(), reviews.Blocks(), reviews.Farm(),
+		lots.Fold(), lots.FlagFold(), reviews.Blocks(), reviews.Farm(), flush.Fold(),
 	}
 })
 

@@ -29,6 +29,7 @@ func (a *App) ops() map[string]serve.Op {
 		"status":   op(a.opStatus),
 		"holds":    op(a.opHolds),
 		"settings": op(a.opSettings),
+		"forecast": op(a.opForecast),
 		"yield":    op(a.opYield),
 		"weather":  op(a.opWeather),
 		"reviews":  op(a.opReviews),

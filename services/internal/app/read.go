@@ -12,6 +12,7 @@ import (
 	"latewood/events/ledger/disk"
 	"latewood/events/words"
 	"latewood/projections"
+	"latewood/projections/flush"
 	"latewood/projections/holds"
 	"latewood/projections/lots"
 	"latewood/projections/orchard"
@@ -87,6 +88,7 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 			}
 		}
 		doc.Doc = orchard.Status(b, day, due)
+		stages(b, day, doc.Blocks)
 		said := saidOf(b, at)
 		doc.Held.Lots, doc.Held.Deliveries = said.held.Held()
 		f.countFlags(b, said, &doc)
@@ -105,6 +107,17 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 		return nil, 1, err
 	}
 	return doc, 0, nil
+}
+
+// stages puts the flush clock's estimate in the place of what common practice says, and of a look that time has overtaken.
+func stages(b *projections.Book, day civil.Date, blocks []orchard.Stand) {
+	clock := flush.Stages(b, day)
+	for i := range blocks {
+		s, o := clock[blocks[i].Block], &blocks[i]
+		if s.From == "estimate" {
+			o.Stage, o.StageSince, o.StageFrom = s.Stage, s.Since, s.From
+		}
+	}
 }
 
 // runningText is a hold in few words. An interval that has run out says no more than that none runs.

@@ -187,6 +187,11 @@ func (o *orchard) writeFarm(w io.Writer) error {
 	}); err != nil {
 		return err
 	}
+	if err := line(w, "", "2025-06-01", &events.SettingAdopted{
+		Name: "flush-stretch-share", Value: events.Raw("0.5"), Unit: "1", From: "2025-06-01", Reason: "half of the terminals is a crop here",
+	}); err != nil {
+		return err
+	}
 	hours := func(h float64) events.OneOrMany[events.Reentry] { return events.OneOrMany[events.Reentry]{{Hours: &h}} }
 	days := func(n float64, words string) events.OneOrMany[events.Withholding] {
 		return events.OneOrMany[events.Withholding]{{Kind: "numeric", Value: &n, Unit: "d", TermOnLabel: "pre-harvest interval", Words: words}}

@@ -83,6 +83,10 @@ var pureNet = []string{"net/url", "net/netip"}
 // clock is what package time has that looks at the clock, waits for it, or reads the machine's zone.
 var clock = []string{"Now", "Since", "Until", "Sleep", "After", "AfterFunc", "NewTimer", "NewTicker", "Tick", "Local"}
 
+// seeded is what a pure room may take from math/rand/v2: a generator that starts from a seed in sight. The functions of that
+// package itself start from the machine's chance.
+var seeded = []string{"New", "NewPCG", "PCG", "Rand"}
+
 // pureLaw finds clocks, chance and I/O in events and projections.
 func pureLaw(t *tree) []string {
 	var found []string
@@ -94,6 +98,9 @@ func pureLaw(t *tree) []string {
 			continue
 		}
 		for imp, line := range t.imports(s) {
+			if imp == "math/rand/v2" && importedAs(s, imp) == "rand" {
+				continue // looked at by name below
+			}
 			if slices.ContainsFunc(impure, func(p string) bool { return imp == p || strings.HasPrefix(imp, p+"/") }) && !slices.Contains(pureNet, imp) {
 				found = append(found, fmt.Sprintf("%s:%d: imports %s", s.path, line, imp))
 			}
@@ -102,10 +109,14 @@ func pureLaw(t *tree) []string {
 			}
 		}
 		name := importedAs(s, "time")
+		chance := importedAs(s, "math/rand/v2") == "rand"
 		keys := importedAs(s, "crypto/ed25519")
 		ast.Inspect(s.ast, func(n ast.Node) bool {
 			switch n := n.(type) {
 			case *ast.SelectorExpr:
+				if x, ok := n.X.(*ast.Ident); ok && chance && x.Name == "rand" && x.Obj == nil && !slices.Contains(seeded, n.Sel.Name) {
+					found = append(found, fmt.Sprintf("%s: uses rand.%s, which no seed decides", t.at(s, n.Pos()), n.Sel.Name))
+				}
 				if x, ok := n.X.(*ast.Ident); ok && name != "" && x.Name == name && slices.Contains(clock, n.Sel.Name) {
 					found = append(found, fmt.Sprintf("%s: uses time.%s", t.at(s, n.Pos()), n.Sel.Name))
 				}
@@ -144,6 +155,9 @@ func importedAs(s *source, pkg string) string {
 		if spec.Name != nil {
 			return spec.Name.Name
 		}
+		if pkg == "math/rand/v2" {
+			return "rand"
+		}
 		return pkg[strings.LastIndex(pkg, "/")+1:]
 	}
 	return ""
@@ -162,6 +176,7 @@ func TestPureRoomsCatches(t *testing.T) {
 		"events/a.go":                   "package events\nimport \"time\"\nvar a = time.Now\nvar b = time.Hour\nvar c = time.Unix(0, 0).Local()\nvar d = time.Local\n",
 		"events/b.go":                   "package events\nimport (\n_ \"os\"\n_ \"os/exec\"\n_ \"net/http\"\n_ \"net/url\"\n_ \"math/rand/v2\"\n_ \"crypto/rand\"\n_ \"crypto/sha256\"\n)\n",
 		"projections/holds/a.go":        "package holds\nimport clock \"time\"\nfunc f() { clock.Sleep(1) }\n",
+		"projections/flush/a.go":        "package flush\nimport \"math/rand/v2\"\nvar a = rand.New(rand.NewPCG(1, 2))\nvar b = rand.N(5)\n",
 		"projections/holds/b.go":        "package holds\nimport _ \"latewood/events/ledger/disk\"\n",
 		"projections/holds/h_test.go":   "package holds\nimport _ \"os\"\nimport \"time\"\nvar a = time.Now\n",
 		"events/ledger/key.go":          "package ledger\nimport \"crypto/ed25519\"\nvar a, b, c = ed25519.GenerateKey(nil)\n",
@@ -172,7 +187,7 @@ func TestPureRoomsCatches(t *testing.T) {
 	caught(t, pureLaw(tr), []string{
 		"events/a.go:3: uses time.Now", "events/a.go:5: converts", "events/a.go:6: uses time.Local",
 		"events/b.go:3: imports os", "events/b.go:4: imports os/exec", "imports net/http", "imports math/rand/v2", "imports crypto/rand",
-		"projections/holds/a.go:3: uses time.Sleep", "events/ledger/disk, which writes and syncs", "makes a key from the machine's chance",
+		"projections/flush/a.go:4: uses rand.N", "projections/holds/a.go:3: uses time.Sleep", "events/ledger/disk, which writes and syncs", "makes a key from the machine's chance",
 	})
 }
 
