@@ -77,6 +77,7 @@ func (a *App) opExport(ctx context.Context, q ExportRequest, _ serve.File, progr
 		progress(Lines{lines})
 	}
 	doc.Size, doc.Root = f.mark()
+	doc.Sealed = f.sealed(doc.Size)
 	return doc, 0, nil
 }
 
