@@ -6,6 +6,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"strings"
+	"time"
 
 	"latewood/events/ledger/disk"
 	"latewood/events/ledger/proof"
@@ -53,7 +55,9 @@ func OpenWitness(path, name string, random io.Reader) (w *Witness, made bool, er
 func (w *Witness) Key() proof.Key { return w.secret.Key() }
 
 // seenPath is the witness's memory of one ledger: named by the id of the ledger's key, which has no slash.
-func (w *Witness) seenPath(log proof.Key) string { return fmt.Sprintf("%s.seen-%08x", w.path, log.KeyHash()) }
+func (w *Witness) seenPath(log proof.Key) string {
+	return fmt.Sprintf("%s.seen-%08x", w.path, log.KeyHash())
+}
 
 // Cosign signs a checkpoint of the ledger whose key is log, at unix seconds. growth is a consistency file from the checkpoint
 // that was seen last; nil where none was, or where the size is the same.
@@ -88,7 +92,7 @@ func grown(seen []byte, s proof.Signed, log proof.Key, growth []byte) error {
 	case err != nil:
 		return err
 	case s.Size < old.Size:
-		return fmt.Errorf("%w: size %d, seen %d", ErrOlder, s.Size, old.Size)
+		return &olderError{s.Size, old.Size}
 	case s.Size == old.Size && s.Root != old.Root:
 		return &proof.SplitError{One: old, Other: s}
 	case s.Size == old.Size:
@@ -111,4 +115,68 @@ func private(path string, content []byte) error {
 		_, err := w.Write(content)
 		return err
 	})
+}
+
+// A Refused says in one word why a witness did not sign.
+type Refused struct {
+	What string // Older, NoGrowth, Split, or empty for what is no checkpoint of the ledger
+	Seen uint64 // under Older: the size that was seen
+}
+
+// Why a witness did not sign.
+const (
+	Older    = "older"
+	NoGrowth = "no-growth"
+	Split    = "split"
+)
+
+// Refusal reads the error of Cosign.
+func Refusal(err error) Refused {
+	var older *olderError
+	var split *proof.SplitError
+	var inconsistent *proof.ConsistencyError
+	switch {
+	case errors.As(err, &older):
+		return Refused{Older, older.seen}
+	case errors.As(err, &split), errors.As(err, &inconsistent):
+		return Refused{What: Split}
+	case errors.Is(err, ErrGrowth):
+		return Refused{What: NoGrowth}
+	}
+	return Refused{}
+}
+
+type olderError struct{ size, seen uint64 }
+
+func (e *olderError) Error() string {
+	return fmt.Sprintf("%v: size %d, seen %d", ErrOlder, e.size, e.seen)
+}
+func (e *olderError) Unwrap() error { return ErrOlder }
+
+// ReadKey reads a verifier key: as text, or out of a file with one line.
+func ReadKey(text string) (proof.Key, error) {
+	k, err := proof.ParseKey(text)
+	if err == nil {
+		return k, nil
+	}
+	b, ferr := os.ReadFile(text)
+	if ferr != nil {
+		return proof.Key{}, err
+	}
+	return proof.ParseKey(strings.TrimSpace(string(b)))
+}
+
+// StampQuery is a question to a time authority about data (RFC 3161), with a nonce from random.
+func StampQuery(data []byte, random io.Reader) ([]byte, error) {
+	var nonce [8]byte
+	if _, err := io.ReadFull(random, nonce[:]); err != nil {
+		return nil, fmt.Errorf("seal: a nonce: %w", err)
+	}
+	return proof.StampQuery(data, nonce)
+}
+
+// ReadStamp says when an authority's answer stamped something, and whether that is data. The answer's signature is not checked.
+func ReadStamp(reply, data []byte) (at time.Time, over bool, err error) {
+	s, err := proof.ReadStamp(reply)
+	return s.Time, err == nil && s.Over(data), err
 }

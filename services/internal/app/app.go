@@ -30,6 +30,15 @@ type Options struct {
 	SealEvery time.Duration
 }
 
+func (o *Options) defaults() {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+}
+
 // An App has a folder open.
 type App struct {
 	o    Options
@@ -47,12 +56,7 @@ var ErrBusy = errors.New("app: the folder is open in another process")
 
 // Open takes the folder's lock and starts the broker. It makes the folder if it is not there.
 func Open(ctx context.Context, o Options) (_ *App, err error) {
-	if o.Now == nil {
-		o.Now = time.Now
-	}
-	if o.Logger == nil {
-		o.Logger = slog.New(slog.DiscardHandler)
-	}
+	o.defaults()
 	if err := os.MkdirAll(filepath.Join(o.Dir, "farms"), 0o700); err != nil {
 		return nil, folderFault(o.Dir, err)
 	}

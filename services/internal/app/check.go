@@ -51,7 +51,7 @@ func (d *Damage) Error() string {
 }
 
 func damage(farm string, findings ...Finding) error {
-	return &serve.Fault{Exit: 1, Text: words.Say("seal.damage", "farm", farm), Err: &Damage{farm, findings}}
+	return &serve.Fault{Exit: 3, Text: words.Say("seal.damage", "farm", farm), Err: &Damage{farm, findings}}
 }
 
 func (f *farm) found(findings ...Finding) error { return damage(f.code, findings...) }

@@ -26,13 +26,13 @@ import (
 
 // farm is one farm with its services running.
 type farm struct {
-	app   *App
-	code  string
-	dir   string
+	app    *App
+	code   string
+	dir    string
 	stream ledger.Log // the ledger itself
 	log    ledger.Log // the same, its sealed part read from the archive
 	seal   sealing
-	owner string // pseudonym of the owner, who enters what comes without a login
+	owner  string // pseudonym of the owner, who enters what comes without a login
 
 	people *register.Register
 	files  *attach.Store

@@ -326,6 +326,7 @@ func TestDependencyLawCatches(t *testing.T) {
 		"example.org/unheard/of is not in the table",
 		"watermill may be imported by services/internal/bus, which does not",
 		"jetstreamext may be imported by events/ledger/jetlog, which does not",
+		"highwayhash may be imported by services/internal/natsbox, which does not",
 		"services/ingest/excel.go:2: services/ingest may not import",
 		"pgx/v5 is marked later",
 	})
