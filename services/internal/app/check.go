@@ -157,7 +157,9 @@ func (a *App) checkFarm(ctx context.Context, code string) ([]Finding, error) {
 		}
 		return findings, nil // without an archive the opening says that the ledger is gone
 	}
-	findings = append(findings, lookFindings(look)...)
+	if found := lookFindings(look); sealed > 0 || len(keys) > 0 || look.Records > 0 {
+		findings = append(findings, found...)
+	}
 	if len(findings) == 0 && look.Last < g.Size() {
 		findings = append(findings, Finding{What: words.Say("seal.stream-short", "last", look.Last, "size", g.Size()), Place: look.Last + 1})
 	}
@@ -176,6 +178,9 @@ func (a *App) checkFarm(ctx context.Context, code string) ([]Finding, error) {
 
 // lookFindings says what a look at the broker's files found, apart from a torn end.
 func lookFindings(look natsbox.Look) (out []Finding) {
+	if !look.Settings {
+		out = append(out, Finding{What: words.Say("seal.settings")})
+	}
 	for _, s := range look.Spots {
 		if !s.Torn {
 			out = append(out, Finding{What: words.Say("seal.block", "file", filepath.Base(s.File), "offset", s.Offset, "place", s.After+1), Place: s.After + 1, File: s.File})

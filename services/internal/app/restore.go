@@ -165,7 +165,7 @@ func (a *App) mend(ctx context.Context, code string) (Restored, error) {
 	}
 	defer ar.Close()
 	r.Sealed = ar.Sealed()
-	bad, behind, err := s.compare(ctx, ar)
+	bad, behind, last, err := s.compare(ctx, ar)
 	if err != nil {
 		return r, err
 	}
@@ -179,8 +179,8 @@ func (a *App) mend(ctx context.Context, code string) (Restored, error) {
 	}
 	r.Rebuilt = true
 	r.Salvaged = uint64(len(fits))
+	r.Lost = last - r.Sealed - r.Salvaged
 	if len(rest) > 0 {
-		r.Lost = rest[len(rest)-1].Place - r.Sealed - r.Salvaged
 		if r.Unlinked, err = s.writeRest(rest); err != nil {
 			return r, folderFault(a.o.Dir, err)
 		}
@@ -249,14 +249,16 @@ func (s *stores) mendArchive(ctx context.Context) (mended int, err error) {
 
 // compare says whether the broker's store is not what it should be, and collects what stands in either store behind the sealed
 // records, in order of places.
-func (s *stores) compare(ctx context.Context, ar *archive.Archive) (bad bool, behind []ledger.Entry, err error) {
+//
+// last is the last place that anything says was taken, also where it cannot be read.
+func (s *stores) compare(ctx context.Context, ar *archive.Archive) (bad bool, behind []ledger.Entry, last uint64, err error) {
 	sealed := ar.Sealed()
 	at := map[uint64]ledger.Entry{}
 	tail, err := archive.Salvage(filepath.Join(s.dir, "archive"))
 	if err != nil {
-		return false, nil, folderFault(s.a.o.Dir, err)
+		return false, nil, 0, folderFault(s.a.o.Dir, err)
 	}
-	last := sealed
+	last = sealed
 	for _, e := range tail {
 		if e.Place > sealed {
 			at[e.Place] = e
@@ -280,11 +282,16 @@ func (s *stores) compare(ctx context.Context, ar *archive.Archive) (bad bool, be
 		return nil
 	})
 	if err != nil {
-		return false, nil, folderFault(s.a.o.Dir, err)
+		return false, nil, 0, folderFault(s.a.o.Dir, err)
 	}
 	// A torn end is what the broker itself cuts off; everything else is not to be opened by it.
 	torn := len(look.Spots) == 0 || len(look.Spots) == 1 && look.Spots[0].Torn
-	bad = seen < sealed || !torn || len(look.Gaps) > 0 || look.Last < ar.Size()
+	for _, spot := range look.Spots {
+		if !spot.Torn {
+			last = max(last, spot.After+1)
+		}
+	}
+	bad = seen < sealed || look.There && !look.Settings || !torn || len(look.Gaps) > 0 || look.Last < ar.Size()
 	for _, e := range at {
 		behind = append(behind, e)
 	}
@@ -294,7 +301,7 @@ func (s *stores) compare(ctx context.Context, ar *archive.Archive) (bad bool, be
 		}
 		return 1
 	})
-	return bad, behind, nil
+	return bad, behind, last, nil
 }
 
 // fitting takes from the records behind the sealed ones those whose places follow on and whose chains fit, and gives the rest.

@@ -6,6 +6,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash"
@@ -54,6 +55,7 @@ type Spot struct {
 // A Look is what the files of a stopped broker hold of a ledger.
 type Look struct {
 	There       bool   // the broker has a ledger of this farm
+	Settings    bool   // its settings are as their checksum says; else the broker would not know it any more
 	First, Last uint64 // the places that were read, 0 if none
 	Records     int
 	Spots       []Spot
@@ -81,6 +83,9 @@ func LookAt(ctx context.Context, dir, farm string, after uint64, f func(ledger.E
 		return l, folderError(dir, "reading", err)
 	}
 	l.There = true
+	if l.Settings, err = settingsFit(StreamDir(dir, farm)); err != nil {
+		return l, folderError(dir, "reading", err)
+	}
 	type block struct {
 		index uint64
 		path  string
@@ -123,6 +128,32 @@ func LookAt(ctx context.Context, dir, farm string, after uint64, f func(ledger.E
 		}
 	}
 	return l, nil
+}
+
+// settingsFit holds the settings of a stream against their checksum, as the server does when it opens them: HighwayHash-64 with
+// the key SHA-256(STREAM), in hex (nats-server 2.15.2, jetstream.go, EnableJetStream's recovery).
+func settingsFit(stream string) (bool, error) {
+	settings, err := os.ReadFile(filepath.Join(stream, "meta.inf"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	want, err := os.ReadFile(filepath.Join(stream, "meta.sum"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	key := sha256.Sum256([]byte(filepath.Base(stream)))
+	sum, err := highwayhash.NewDigest64(key[:])
+	if err != nil {
+		return false, err
+	}
+	sum.Write(settings)
+	return hex.EncodeToString(sum.Sum(nil)) == string(want), nil
 }
 
 // firstSequence is what the first header of a block says, 0 if it has none.

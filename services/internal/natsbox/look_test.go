@@ -63,7 +63,7 @@ func TestLook(t *testing.T) {
 	t.Parallel()
 	dir, bodies := stocked(t)
 	l, got := lookAt(t, dir, 0)
-	if !l.There || l.First != 1 || l.Last != uint64(len(bodies)) || l.Records != len(bodies) || len(l.Spots) > 0 || len(l.Gaps) > 0 {
+	if !l.There || !l.Settings || l.First != 1 || l.Last != uint64(len(bodies)) || l.Records != len(bodies) || len(l.Spots) > 0 || len(l.Gaps) > 0 {
 		t.Errorf("got %+v, want %d records and nothing wrong", l, len(bodies))
 	}
 	for i, want := range bodies {
