@@ -45,8 +45,9 @@ type cli struct {
 	Verify   verifyCommand   `cmd:"" help:"${cli_verify}"`
 	Settings settingsCommand `cmd:"" help:"${cli_settings}"`
 	Sensors  sensorsCommand  `cmd:"" help:"${cli_sensors}"`
-	Run      runCommand      `cmd:"" help:"${cli_run}"`
-	Version  versionCommand  `cmd:"" help:"${cli_version}"`
+	sealCommands
+	Run     runCommand     `cmd:"" help:"${cli_run}"`
+	Version versionCommand `cmd:"" help:"${cli_version}"`
 }
 
 // vars hands the catalogue's sentences under cli. to the tags above: cli.known-by stands there as ${cli_known_by}.

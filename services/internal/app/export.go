@@ -163,8 +163,14 @@ func (x *exporting) lines(ctx context.Context) error {
 	if len(lines) > 0 {
 		x.progress(Lines{lines})
 	}
-	x.doc.Size, x.doc.Root = x.f.mark()
+	x.mark()
 	return nil
+}
+
+// mark says of which ledger the records are.
+func (x *exporting) mark() {
+	x.doc.Size, x.doc.Root = x.f.mark()
+	x.doc.Sealed = x.f.sealed(x.doc.Size)
 }
 
 // chained reports whether a record stands in a chain of a block: what was done there, and what was said about that later.
@@ -256,7 +262,7 @@ func (x *exporting) tables(ctx context.Context, write func(ctx context.Context, 
 		x.doc.Records += t.Rows()
 	}
 	export.ByKind(events.Standard(), list)
-	x.doc.Size, x.doc.Root = x.f.mark()
+	x.mark()
 	return write(ctx, s, list)
 }
 
@@ -405,7 +411,7 @@ func (x *exporting) geojson(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x.doc.Size, x.doc.Root = x.f.mark()
+	x.mark()
 	if _, err := w.Write(body); err != nil {
 		return err
 	}
