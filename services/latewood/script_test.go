@@ -28,6 +28,10 @@ func TestMain(m *testing.M) {
 
 func TestScripts(t *testing.T) {
 	t.Parallel()
+	sheets, err := filepath.Abs("testdata/sheets")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(env *testscript.Env) error {
@@ -39,6 +43,7 @@ func TestScripts(t *testing.T) {
 				return err
 			}
 			env.Setenv("GOLDEN", golden)
+			env.Setenv("SHEETS", sheets)
 			return nil
 		},
 		Deadline: time.Now().Add(8 * time.Minute), // a command that hangs is told, not waited for
