@@ -33,11 +33,11 @@ func (e *exportCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	}
 	q := app.ExportRequest{Asked: t.asked(e.asked), Kinds: e.Kind, From: e.From, To: e.To, Block: e.Block, Format: e.Format}
 	return written(ctx, t, calls(t, "export", q), file{e.Output, e.Format == "xlsx", e.Force, "export.xlsx"}, func(d app.Exported) {
-		key := "cli.exported"
 		if e.Format == "geojson" {
-			key = "out.ground"
+			t.tell("out.ground", "n", d.Records, "size", d.Size, "root", d.Root)
+			return
 		}
-		t.tell(key, "n", d.Records, "size", d.Size, "root", d.Root)
+		t.tell("cli.exported", "n", d.Records, "size", d.Size, "root", d.Root)
 	})
 }
 

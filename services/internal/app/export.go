@@ -283,13 +283,13 @@ func (s *standing) gather(b *projections.Book) error {
 			r := reading{withdrawn: !f.Stands(), at: f.Time, corrections: len(f.Corrections)}
 			if r.corrections > 0 && f.Stands() {
 				var err error
-				if r.data, err = newest(f.Kind, f.Version, f.Raw()); err != nil {
+				if r.data, err = export.Newest(f.Kind, f.Version, f.Raw()); err != nil {
 					return err
 				}
 			}
 			s.readings[f.ID] = r
 		case f.Stands() && s.x.wants(f.Kind) && s.x.within(f.Time) && s.x.inBlock(f):
-			r, err := rowOf(f)
+			r, err := export.RowOf(f)
 			if err != nil {
 				return err
 			}
@@ -301,35 +301,6 @@ func (s *standing) gather(b *projections.Book) error {
 
 func (x *exporting) inBlock(f *projections.Fact) bool {
 	return x.q.Block == "" || slices.Contains(projections.KeysOf(f), projections.Key{Class: projections.Block, Code: x.q.Block})
-}
-
-// rowOf is a fact as it stands.
-func rowOf(f *projections.Fact) (export.Row, error) {
-	r := envelopeRow(f.Record)
-	r.Time, r.Corrections = civil.FormatTime(f.Time), len(f.Corrections)
-	var err error
-	r.Data, err = newest(f.Kind, f.Version, f.Raw())
-	return r, err
-}
-
-// newest reads data as the newest version of its kind has them.
-func newest(kind string, version int, data []byte) (canon.Value, error) {
-	k := events.Standard().Kind(kind)
-	if version != k.Version {
-		var err error
-		if data, err = events.Standard().Upcast(k, version, data); err != nil {
-			return canon.Value{}, err
-		}
-	}
-	return canon.Parse(data)
-}
-
-func envelopeRow(r *events.Record) export.Row {
-	e := r.Envelope
-	return export.Row{
-		ID: e.ID, Time: e.Time, Actor: e.Actor, Noted: cmp.Or(e.NotedTime, e.RecordedTime), Recorded: e.RecordedTime,
-		Source: e.Source, Batch: e.Batch, DeviceTime: e.DeviceTime, Type: e.Type,
-	}
 }
 
 // of gives the rows of a kind.
@@ -369,7 +340,7 @@ func (s *standing) streamed(r *events.Record) (export.Row, bool, error) {
 	if known, _ := x.knowledge.Takes(r, s.zone); !known {
 		return export.Row{}, false, nil
 	}
-	row := envelopeRow(r)
+	row := export.RowOfRecord(r)
 	at, said := r.Time, s.readings[r.ID]
 	if said.withdrawn {
 		return row, false, nil
@@ -381,7 +352,7 @@ func (s *standing) streamed(r *events.Record) (export.Row, bool, error) {
 		}
 	} else {
 		var err error
-		if row.Data, err = newest(r.Kind, r.Version, r.Data); err != nil {
+		if row.Data, err = export.Newest(r.Kind, r.Version, r.Data); err != nil {
 			return row, false, err
 		}
 	}
