@@ -131,6 +131,9 @@ func codes(dims []units.Dimension) []string {
 
 // list reads a cell of several items, divided by semicolons.
 func (c *cellReader) list(f *field, text string) (canon.Value, *fault) {
+	if v, ok := jsonList(text); ok {
+		return v, nil
+	}
 	out := canon.Value{Kind: canon.List}
 	for item := range strings.SplitSeq(text, ";") {
 		if item = strip(item); item == "" {

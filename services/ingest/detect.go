@@ -79,7 +79,7 @@ func asked(headings []string, m *Map) []string {
 	for _, h := range headings {
 		text, mapped := m.field(h)
 		switch {
-		case h == "" || m.unpivots(h) || mapped && text == "-" || !mapped && m.ignores(h):
+		case h == "" || m.unpivots(h) || mapped && text == "-" || !mapped && (m.ignores(h) || ledgerColumn(h)):
 		case mapped:
 			out = append(out, text)
 		default:

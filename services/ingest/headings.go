@@ -49,11 +49,17 @@ func (s *sheet) headings() []Heading {
 	return s.all
 }
 
+// envelopeColumns are the columns of the envelope. A field of that name is written with the word data before it.
+var envelopeColumns = []string{"time", "id", "actor", "notedtime", "devicetime"}
+
 // outline adds the headings of a field and of what is in it. prefix is the heading around it, required whether that must
 // stand.
 func (s *sheet) outline(out []Heading, f *events.Field, prefix string, required bool) []Heading {
 	shape, text := f.Shape, prefix+f.Name
 	h := Heading{Text: text, Field: "data." + text, Required: required && f.Required, Form: shape.Form, Doc: f.Doc, shape: shape}
+	if prefix == "" && slices.Contains(envelopeColumns, f.Name) {
+		h.Text = "data." + f.Name
+	}
 	list := shape.Form == events.FormList || shape.Form == events.FormOneOrMany
 	if list && simple(shape.Elem) {
 		h.List, h.Form, h.Words = true, shape.Elem.Form, shape.Elem.Enum

@@ -159,6 +159,8 @@ func (t *table) readHeadings(m *Map, refuse refuser) {
 		switch {
 		case m.unpivots(h):
 			continue
+		case !mapped && ledgerColumn(h):
+			continue
 		case mapped && text == "-", !mapped && m.ignores(h):
 			t.leftOut = append(t.leftOut, h)
 			continue
@@ -166,7 +168,7 @@ func (t *table) readHeadings(m *Map, refuse refuser) {
 			text = h
 		}
 		fields, f := t.sheet.resolve(text)
-		if f == nil && !mapped && dateAndTime(t.headings, h) && len(fields) == 1 && fields[0].attr == "time" && fields[0].part == wholeTime {
+		if f == nil && !mapped && dateAndTime(t.headings, h) && ownField(t.sheet.kind.Shape, "date") == nil && len(fields) == 1 && fields[0].attr == "time" && fields[0].part == wholeTime {
 			fields[0].part = clockPart
 		}
 		switch {
@@ -403,7 +405,7 @@ func (t *table) fill(cells []cell) []filled {
 	out := make([]filled, 0, len(t.columns)+len(t.constants))
 	for _, c := range t.columns {
 		from := &cells[c.at]
-		text := strip(from.text)
+		text := unguard(strip(from.text))
 		if from.bad == nil && (text == "" || t.missing[text]) {
 			continue
 		}
@@ -453,7 +455,10 @@ func (t *table) assemble(line int, cells []filled) Row {
 			t.attribute(&row, c, text)
 			continue
 		}
-		v, f := t.cells.value(c.field, text)
+		v, ok := literal(c.field, text)
+		if !ok {
+			v, f = t.cells.value(c.field, text)
+		}
 		switch {
 		case f == nil:
 			put(&row.Draft.Data, c.steps, v)

@@ -167,14 +167,17 @@ func openWorkbook(r io.Reader, kind *events.Kind, m *Map, o Options) (*Reader, e
 	if err != nil {
 		return nil, err
 	}
-	if err := oneOf(found, m, o); err != nil {
-		return nil, err
+	found, kinds := sheetKinds(found, kind, o.Catalogue)
+	if slices.Contains(kinds, nil) || kind != nil {
+		if err := oneOf(found, m, o); err != nil {
+			return nil, err
+		}
 	}
 	w := &workbook{}
 	out := &Reader{format: XLSX, mapped: o.Map, kind: kind, src: w}
 	var refusals Refusals
-	for _, s := range found {
-		t, err := newTable(s.grid, s.headings, s.at, kind, m, o)
+	for i, s := range found {
+		t, err := newTable(s.grid, s.headings, s.at, kinds[i], m, o)
 		var told Refusals
 		switch {
 		case errors.As(err, &told):
@@ -198,6 +201,23 @@ func openWorkbook(r io.Reader, kind *events.Kind, m *Map, o Options) (*Reader, e
 		return nil, refusals
 	}
 	return out, nil
+}
+
+// sheetKinds tells the kinds of sheets: what was said, else the kind that a sheet is named after, as exports and templates
+// name theirs. A workbook of such sheets is read whole; of one kind alone where that was said.
+func sheetKinds(found []opened, said *events.Kind, c *events.Catalogue) ([]opened, []*events.Kind) {
+	if said != nil {
+		if i := slices.IndexFunc(found, func(s opened) bool { return s.grid.name == said.Name }); i >= 0 {
+			found = found[i : i+1]
+		}
+	}
+	kinds := make([]*events.Kind, len(found))
+	for i, s := range found {
+		if kinds[i] = said; said == nil {
+			kinds[i] = c.Kind(s.grid.name)
+		}
+	}
+	return found, kinds
 }
 
 // A sheetGrid reads the rows of one sheet.

@@ -7,6 +7,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strings"
 
 	"latewood/events"
 	"latewood/projections/weather"
@@ -116,4 +117,16 @@ func (t *terminal) trees(d yields.Doc) {
 	t.say("demo.trees", "n", len(order), "shown", len(rows))
 	fmt.Fprintln(t.out)
 	t.yield(d)
+}
+
+// guard keeps a spreadsheet from taking a text for a formula: a quote stands before what would begin one. Columns of
+// quantities hold numbers, and a negative one is no formula.
+func guard(column, cell string) string {
+	if cell == "" || strings.HasSuffix(column, "]") {
+		return cell
+	}
+	if strings.ContainsRune("=+-@\t\x00", rune(cell[0])) && !isNumber(cell) {
+		return "'" + cell
+	}
+	return cell
 }

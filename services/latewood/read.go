@@ -1,14 +1,12 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"fmt"
 	"io"
 	"os"
 	"strings"
 
-	"latewood/events"
 	"latewood/events/words"
 	"latewood/services/internal/app"
 	"latewood/services/serve"
@@ -83,55 +81,6 @@ func (t *terminal) pairs(pairs ...string) {
 	}
 }
 
-type exportCommand struct {
-	asked
-	Kind   []string `help:"${cli_export_kind}" placeholder:"KIND"`
-	From   string   `help:"${cli_export_from}" placeholder:"T"`
-	To     string   `help:"${cli_export_to}" placeholder:"T"`
-	Format string   `help:"${cli_export_format}" enum:"jsonl,csv" default:"jsonl"`
-	Output string   `short:"o" help:"${cli_output}" placeholder:"FILE"`
-}
-
-func (e *exportCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	if e.Format == "csv" && len(e.Kind) != 1 {
-		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.export-one-kind")}
-	}
-	out, done, err := t.output(e.Output)
-	if err != nil {
-		return 1, err
-	}
-	exit, err := t.with(ctx, func(c app.Connection) (int, error) {
-		w := bufio.NewWriterSize(out, 1<<16)
-		var werr error
-		lines, finish := exportWriter(e.Format, w)
-		q := app.ExportRequest{Asked: t.asked(e.asked), Kinds: e.Kind, From: e.From, To: e.To}
-		document, exit, err := c.Call(ctx, "export", q, nil, func(p []byte) {
-			var l app.Lines
-			if werr == nil {
-				werr = events.ReadJSON(p, &l)
-			}
-			for _, r := range l.Records {
-				if werr == nil {
-					werr = lines(r)
-				}
-			}
-		})
-		if err != nil || werr != nil {
-			return max(exit, 1), firstError(err, werr)
-		}
-		if err := firstError(finish(), w.Flush()); err != nil {
-			return 1, err
-		}
-		var d app.Exported
-		if err := events.ReadJSON(document, &d); err != nil {
-			return 1, err
-		}
-		t.tell("cli.exported", "n", d.Records, "size", d.Size, "root", d.Root)
-		return exit, nil
-	})
-	return exit, firstError(err, done(err == nil))
-}
-
 func firstError(errs ...error) error {
 	for _, err := range errs {
 		if err != nil {
@@ -143,18 +92,42 @@ func firstError(errs ...error) error {
 
 // output is where a document goes: a file if one is named, written beside and put in place whole, else the terminal.
 func (t *terminal) output(path string) (io.Writer, func(keep bool) error, error) {
+	return t.outputTo(path, true)
+}
+
+// outputTo is output; without force a file that is there already stays as it is, and nothing is begun.
+func (t *terminal) outputTo(path string, force bool) (io.Writer, func(keep bool) error, error) {
 	if path == "" || path == "-" {
 		return t.out, func(bool) error { return nil }, nil
 	}
-	f, err := os.Create(path + ".part")
+	there := func() error {
+		if _, err := os.Lstat(path); err == nil && !force {
+			return &serve.Fault{Exit: 1, Text: words.Say("out.there", "file", path)}
+		}
+		return nil
+	}
+	if err := there(); err != nil {
+		return nil, nil, err
+	}
+	// A name of its own: two that write the same file do not write into one another.
+	f, err := os.OpenFile(fmt.Sprintf("%s.%d.part", path, os.Getpid()), os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o666)
 	if err != nil {
 		return nil, nil, &serve.Fault{Exit: 1, Text: words.Say("cli.no-write", "file", path), Err: err}
 	}
 	return f, func(keep bool) error {
-		err := f.Close()
+		var err error
+		if keep {
+			err = f.Sync() // if we crash behind the rename, the file is whole
+		}
+		err = firstError(err, f.Close())
 		if err == nil && keep {
+			if err := there(); err != nil { // it came while we wrote
+				_ = os.Remove(f.Name())
+				return err
+			}
 			err = os.Rename(f.Name(), path)
-		} else {
+		}
+		if err != nil || !keep {
 			_ = os.Remove(f.Name())
 		}
 		if err != nil {

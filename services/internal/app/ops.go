@@ -25,6 +25,7 @@ func (a *App) ops() map[string]serve.Op {
 		"plant":    op(a.opPlant),
 		"show":     op(a.opShow),
 		"export":   opFile(a.opExport),
+		"template": opFile(a.opTemplate),
 		"status":   op(a.opStatus),
 		"holds":    op(a.opHolds),
 		"settings": op(a.opSettings),

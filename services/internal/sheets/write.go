@@ -97,6 +97,8 @@ type Column struct {
 	Range   string // 'read me'!$H$2:$H$40
 	// Only refuses what is not among the choices; else the spreadsheet asks back.
 	Only bool
+	// Off leaves this column and those behind it out when the sheet is printed.
+	Off bool
 	// Hint is shown to who stands on the heading, cut at 255 characters.
 	Hint string
 }
@@ -252,8 +254,16 @@ func (s *Page) begin() error {
 	return s.headings()
 }
 
+// printed is the columns that are printed.
+func (s *Page) printed() []Column {
+	if i := slices.IndexFunc(s.columns, func(c Column) bool { return c.Off }); i >= 0 {
+		return s.columns[:i]
+	}
+	return s.columns
+}
+
 func (s *Page) width() (sum float64) {
-	for _, c := range s.columns {
+	for _, c := range s.printed() {
 		sum += c.width()
 	}
 	return sum
@@ -342,23 +352,39 @@ func cut(s string, most int) string {
 	return s
 }
 
+// A look is how a row is shown.
+type look uint8
+
+const (
+	plainRow look = iota
+	exampleRow
+	textRow
+	headRow
+)
+
 // Row writes the next row, a value a column.
-func (s *Page) Row(values ...Value) error { return s.write(values, false, false) }
+func (s *Page) Row(values ...Value) error { return s.write(values, plainRow) }
 
 // Example writes the next row in grey.
-func (s *Page) Example(values ...Value) error { return s.write(values, true, false) }
+func (s *Page) Example(values ...Value) error { return s.write(values, exampleRow) }
 
-// Text writes the next row with lines that break inside their cells; the first cell in bold if it stands alone.
-func (s *Page) Text(values ...Value) error { return s.write(values, false, true) }
+// Text writes the next row with lines that break inside their cells, the first cell in bold.
+func (s *Page) Text(values ...Value) error { return s.write(values, textRow) }
 
-func (s *Page) write(values []Value, grey, wrap bool) error {
+// Head writes the next row as a heading within the sheet.
+func (s *Page) Head(values ...Value) error { return s.write(values, headRow) }
+
+func (s *Page) write(values []Value, as look) error {
 	if s.row >= MaxRows || len(values) > MaxColumns {
 		return ErrFull
 	}
 	s.row++
 	cells := make([]any, len(values))
 	for i, v := range values {
-		look := style{grey: grey, wrap: wrap, bold: wrap && len(values) == 1}
+		style := style{grey: as == exampleRow, wrap: as >= textRow, bold: as == headRow || as == textRow && i == 0}
+		if as == headRow {
+			style.fill = "E4EDDD"
+		}
 		var what any
 		switch v.is {
 		case isNothing:
@@ -367,24 +393,44 @@ func (s *Page) write(values []Value, grey, wrap bool) error {
 			if n := len(utf16.Encode([]rune(v.text))); n > MaxText {
 				return fmt.Errorf("%w: %s%d would hold %d", ErrLongText, letter(i), s.row, n)
 			}
-			look.format, what = "@", v.text
+			style.format, what = "@", v.text
 		case isNumber:
 			what = v.num
 		case isDay:
-			look.format, what = KeepDays.format(), v.num
+			style.format, what = KeepDays.format(), v.num
 		case isTruth:
 			what = v.num == 1
 		}
-		id, err := s.w.style(look)
+		id, err := s.w.style(style)
 		if err != nil {
 			return err
 		}
 		cells[i] = excelize.Cell{StyleID: id, Value: what}
 	}
-	if err := s.stream.SetRow(fmt.Sprintf("A%d", s.row), cells); err != nil {
+	var options []excelize.RowOpts
+	if as >= textRow { // programs that open the sheet do not all make room for lines that break
+		options = append(options, excelize.RowOpts{Height: 15.5 * float64(s.lines(values))})
+	}
+	if err := s.stream.SetRow(fmt.Sprintf("A%d", s.row), cells, options...); err != nil {
 		return fmt.Errorf("sheets: sheet %q, row %d: %w", s.name, s.row, err)
 	}
 	return nil
+}
+
+// lines is how many lines a row of texts takes, about.
+func (s *Page) lines(values []Value) int {
+	most := 1
+	for i, v := range values {
+		if i >= len(s.columns) {
+			break
+		}
+		n := 0
+		for line := range strings.SplitSeq(v.text, "\n") {
+			n += 1 + int(float64(len([]rune(line)))/s.columns[i].width())
+		}
+		most = max(most, n)
+	}
+	return min(most, 26) // a row is at most 409 points high
 }
 
 func letter(i int) string {
@@ -409,7 +455,11 @@ func (s *Page) Filter() error {
 // Done ends the sheet.
 func (s *Page) Done() error {
 	s.w.open = nil
-	err := s.w.f.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Titles", RefersTo: "'" + s.name + "'!$1:$1", Scope: s.name})
+	var err error
+	if n := len(s.printed()); n > 0 && n < len(s.columns) {
+		err = s.w.f.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Area", RefersTo: fmt.Sprintf("'%s'!$A$1:$%s$%d", s.name, letter(n-1), s.row), Scope: s.name})
+	}
+	err = errors.Join(err, s.w.f.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Titles", RefersTo: "'" + s.name + "'!$1:$1", Scope: s.name}))
 	if err := errors.Join(err, s.stream.Flush()); err != nil {
 		return fmt.Errorf("sheets: sheet %q: %w", s.name, err)
 	}
