@@ -41,6 +41,7 @@ type cli struct {
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`
+	Bundle   bundleCommand   `cmd:"" help:"${cli_bundle}"`
 	Verify   verifyCommand   `cmd:"" help:"${cli_verify}"`
 	Settings settingsCommand `cmd:"" help:"${cli_settings}"`
 	Sensors  sensorsCommand  `cmd:"" help:"${cli_sensors}"`

@@ -47,6 +47,7 @@ func (a *App) ops() map[string]serve.Op {
 		"rotate":     op(a.opRotate),
 		"checkpoint": op(a.opCheckpoint),
 		"audit":      op(a.opAudit),
+		"bundle":     op(a.opBundle),
 		"backup":     op(a.opBackup),
 	}
 }
