@@ -54,7 +54,7 @@ func (t *terminal) status(d app.Status) {
 		t.say("cli.status-other-flags", "n", d.OtherFlags)
 	}
 	t.sensors(d.Sensors, listedInStatus)
-	t.say("cli.root", "size", d.Size, "root", d.Root)
+	t.root(d.Size, d.Root, d.Sealed)
 	t.say("cli.status-disk", "backup", d.BackupWords, "free", gigabytes(d.FreeBytes))
 	if d.BackupOld != "" {
 		fmt.Fprintln(t.out, d.BackupOld)

@@ -42,11 +42,13 @@ type cli struct {
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`
 	Template templateCommand `cmd:"" help:"${cli_template}"`
+	Bundle   bundleCommand   `cmd:"" help:"${cli_bundle}"`
 	Verify   verifyCommand   `cmd:"" help:"${cli_verify}"`
 	Settings settingsCommand `cmd:"" help:"${cli_settings}"`
 	Sensors  sensorsCommand  `cmd:"" help:"${cli_sensors}"`
-	Run      runCommand      `cmd:"" help:"${cli_run}"`
-	Version  versionCommand  `cmd:"" help:"${cli_version}"`
+	sealCommands
+	Run     runCommand     `cmd:"" help:"${cli_run}"`
+	Version versionCommand `cmd:"" help:"${cli_version}"`
 }
 
 // vars hands the catalogue's sentences under cli. to the tags above: cli.known-by stands there as ${cli_known_by}.

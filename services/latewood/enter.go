@@ -286,7 +286,7 @@ func (t *terminal) recorded(d app.Recorded) {
 		for _, id := range first(d.IDs, 5) {
 			t.say("cli.recorded-id", "id", id)
 		}
-		t.say("cli.root", "size", d.Last, "root", d.Root)
+		t.root(d.Last, d.Root, d.Sealed)
 	}
 	t.flagged(d.Flagged)
 	t.held(d.Held)

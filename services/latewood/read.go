@@ -56,7 +56,7 @@ func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			t.flagged(d.Flags)
 		}
 		fmt.Fprintln(t.out)
-		t.say("cli.root", "size", d.Size, "root", d.Root)
+		t.root(d.Size, d.Root, d.Sealed)
 	})
 }
 

@@ -47,6 +47,15 @@ func (t *terminal) say(key string, pairs ...any) { fmt.Fprintln(t.out, words.Say
 //words:say
 func (t *terminal) tell(key string, pairs ...any) { fmt.Fprintln(t.errs, words.Say(key, pairs...)) } //words:keys cli
 
+// root prints what a record stands under, and whether that is signed.
+func (t *terminal) root(size uint64, root string, sealed bool) {
+	key := "cli.root"
+	if sealed {
+		key = "cli.root-signed"
+	}
+	t.say(key, "size", size, "root", root) //words:keys cli.root
+}
+
 // dir is the folder to work in, and whether nobody named it.
 func (t *terminal) dir() (string, error) {
 	if t.global.Dir != "" {

@@ -45,6 +45,9 @@ func (s *State) Root() ledger.Hash { return s.frontier.Root() }
 // Origin names the ledger of a farm for ever: latewood/FARM-XXXXXXXX, with the first eight hex digits of its first leaf.
 func (s *State) Origin(farm string) string { return fmt.Sprintf("latewood/%s-%x", farm, s.First[:4]) }
 
+// Chains is the number of chains that have records.
+func (s *State) Chains() int { return len(s.heads) }
+
 // Head is the last place of a chain and the leaf hash there; 0 for a chain without records.
 func (s *State) Head(chain string) (uint64, ledger.Hash) {
 	h := s.heads[chain]

@@ -199,3 +199,29 @@ func appendErasure(path string, e Erasure) (err error) {
 	}
 	return disk.SyncDir(filepath.Dir(path))
 }
+
+// Take puts the erasures of another list on the list of a register that is not open: of the folder that a backup is to take the
+// place of. Whoever stands on it has no name any more when the register is opened next. A line that is on the list already is left out.
+func Take(dir, list string) error {
+	if _, err := os.Stat(list); err != nil {
+		return fmt.Errorf("register: a list of erasures: %w", err)
+	}
+	theirs, err := readErasures(list)
+	if err != nil {
+		return err
+	}
+	path := filepath.Join(dir, "erasures.json")
+	ours, err := readErasures(path)
+	if err != nil {
+		return err
+	}
+	for _, e := range theirs {
+		if slices.ContainsFunc(ours, func(o Erasure) bool { return o.Pseudonym == e.Pseudonym }) {
+			continue
+		}
+		if err := appendErasure(path, e); err != nil {
+			return err
+		}
+	}
+	return nil
+}

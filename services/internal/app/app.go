@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"latewood/events"
+	"latewood/events/ledger/archive"
 	"latewood/events/ledger/disk"
 	"latewood/events/ledger/jetlog"
 	"latewood/events/words"
@@ -25,6 +26,17 @@ type Options struct {
 	Logger *slog.Logger
 	Now    func() time.Time // the clock; nil: the system's
 	MQTT   MQTT             // where weather stations are listened to
+	// SealEvery is how late a record may be sealed; 0: a second.
+	SealEvery time.Duration
+}
+
+func (o *Options) defaults() {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
 }
 
 // An App has a folder open.
@@ -44,12 +56,7 @@ var ErrBusy = errors.New("app: the folder is open in another process")
 
 // Open takes the folder's lock and starts the broker. It makes the folder if it is not there.
 func Open(ctx context.Context, o Options) (_ *App, err error) {
-	if o.Now == nil {
-		o.Now = time.Now
-	}
-	if o.Logger == nil {
-		o.Logger = slog.New(slog.DiscardHandler)
-	}
+	o.defaults()
 	if err := os.MkdirAll(filepath.Join(o.Dir, "farms"), 0o700); err != nil {
 		return nil, folderFault(o.Dir, err)
 	}
@@ -61,6 +68,10 @@ func Open(ctx context.Context, o Options) (_ *App, err error) {
 		return nil, folderFault(o.Dir, err)
 	}
 	a := &App{o: o, lock: lock, farms: map[string]*farm{}, fatal: make(chan error, 1)}
+	if err := a.check(ctx); err != nil {
+		_ = lock.Unlock()
+		return nil, err
+	}
 	users, err := a.sensorLogins()
 	if err != nil {
 		_ = lock.Unlock()
@@ -196,6 +207,8 @@ func (a *App) open(ctx context.Context, code string, create bool) (*farm, error)
 	switch {
 	case errors.Is(err, jetlog.ErrAbsent):
 		return nil, &serve.Fault{Exit: 1, Text: words.Say("app.ledger-gone", "farm", code, "dir", a.o.Dir), Err: err}
+	case len(findingsOf(err)) > 0:
+		return nil, damage(code, findingsOf(err)...)
 	case err != nil:
 		return nil, &serve.Fault{Exit: 1, Text: words.Say("app.ledger", "farm", code), Err: err}
 	}
@@ -205,9 +218,10 @@ func (a *App) open(ctx context.Context, code string, create bool) (*farm, error)
 			return nil, folderFault(a.o.Dir, err)
 		}
 	}
-	f := &farm{app: a, code: code, dir: dir, log: log}
+	f := &farm{app: a, code: code, dir: dir, stream: log}
+	f.log = archive.Over(log, &f.seal)
 	if err := f.start(ctx); err != nil {
-		return nil, err
+		return nil, errors.Join(err, f.abandon())
 	}
 	return f, nil
 }

@@ -135,6 +135,9 @@ func (f *farm) record(ctx context.Context, proposals []record.Proposal) (Recorde
 	if err != nil {
 		return Recorded{}, 1, err
 	}
+	if err := f.beginSeal(ctx); err != nil {
+		return doc, 1, err
+	}
 	f.stamp(&doc)
 	if len(doc.Refused) > 0 {
 		return doc, 1, nil
@@ -142,9 +145,10 @@ func (f *farm) record(ctx context.Context, proposals []record.Proposal) (Recorde
 	return doc, 0, nil
 }
 
-// stamp puts the ledger's size and root on an answer.
+// stamp puts the ledger's size and root on an answer, and whether they are signed already.
 func (f *farm) stamp(doc *Recorded) {
 	doc.Last, doc.Root = f.mark()
+	doc.Sealed = f.sealed(doc.Last)
 }
 
 // cannotRecord turns the recorder's errors into sentences: what is known of the records, and what to do.

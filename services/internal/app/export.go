@@ -100,7 +100,7 @@ func (x *exporting) understand() error {
 		if err != nil {
 			var p events.Problem
 			errors.As(err, &p)
-			return &serve.Fault{Exit: 2, Text: words.Say("out.kind", "kind", name, "instead", p.Instead.String()), Err: err}
+			return &serve.Fault{Exit: 2, Text: words.Say("out.kind", "kind", name, "instead", p.Instead.String())}
 		}
 		if !slices.Contains(x.kinds, k) {
 			x.kinds = append(x.kinds, k)
@@ -164,6 +164,7 @@ func (x *exporting) lines(ctx context.Context) error {
 		x.progress(Lines{lines})
 	}
 	x.doc.Size, x.doc.Root = x.f.mark()
+	x.doc.Sealed = x.f.sealed(x.doc.Size)
 	return nil
 }
 
@@ -257,6 +258,7 @@ func (x *exporting) tables(ctx context.Context, write func(ctx context.Context, 
 	}
 	export.ByKind(events.Standard(), list)
 	x.doc.Size, x.doc.Root = x.f.mark()
+	x.doc.Sealed = x.f.sealed(x.doc.Size)
 	return write(ctx, s, list)
 }
 
@@ -406,6 +408,7 @@ func (x *exporting) geojson(ctx context.Context) error {
 		return err
 	}
 	x.doc.Size, x.doc.Root = x.f.mark()
+	x.doc.Sealed = x.f.sealed(x.doc.Size)
 	if _, err := w.Write(body); err != nil {
 		return err
 	}

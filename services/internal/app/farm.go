@@ -26,11 +26,13 @@ import (
 
 // farm is one farm with its services running.
 type farm struct {
-	app   *App
-	code  string
-	dir   string
-	log   ledger.Log
-	owner string // pseudonym of the owner, who enters what comes without a login
+	app    *App
+	code   string
+	dir    string
+	stream ledger.Log // the ledger itself
+	log    ledger.Log // the same, its sealed part read from the archive
+	seal   sealing
+	owner  string // pseudonym of the owner, who enters what comes without a login
 
 	people *register.Register
 	files  *attach.Store
@@ -56,6 +58,10 @@ func (f *farm) start(ctx context.Context) (err error) {
 		return err
 	}
 	if err := f.openPeople(); err != nil {
+		return err
+	}
+	// Before anything is read: what is sealed is read from the archive.
+	if err := f.beginSeal(ctx); err != nil {
 		return err
 	}
 	ids, covered, err := idindex.Open(filepath.Join(f.dir, "folds", "ids"))
@@ -88,6 +94,9 @@ func (f *farm) start(ctx context.Context) (err error) {
 		Farm: f.code, Log: f.log, Index: index{f.index}, Folds: f.projector, State: f.state, Zone: zone, Now: f.app.o.Now,
 	})
 	if err := f.run(); err != nil {
+		return err
+	}
+	if err := f.resumeKey(ctx); err != nil {
 		return err
 	}
 	return f.settleErasures(ctx)
@@ -173,18 +182,6 @@ func (f *farm) catchUp(ctx context.Context, indexed uint64) error {
 	return nil
 }
 
-// damaged says in a sentence that the ledger's bytes are not what they should be.
-func (f *farm) damaged(err error) error {
-	var hole *ledger.HoleError
-	if errors.As(err, &hole) || errors.Is(err, record.ErrChain) || errors.Is(err, events.ErrNotARecord) {
-		return &serve.Fault{Exit: 1, Text: words.Say("app.damaged", "farm", f.code), Err: err}
-	}
-	if errors.Is(err, events.ErrNewerVersion) {
-		return &serve.Fault{Exit: 1, Text: words.Say("app.newer", "farm", f.code), Err: err}
-	}
-	return err
-}
-
 func (f *farm) statePath() string { return filepath.Join(f.dir, "folds", "recorder.state") }
 
 // close stops the farm's services and writes the caches down, if something came since.
@@ -203,7 +200,7 @@ func (f *farm) close() error {
 	if f.state.Size() > 0 {
 		errs = append(errs, f.index.Flush(f.state.Size()))
 	}
-	errs = append(errs, f.index.Close())
+	errs = append(errs, f.index.Close(), f.endSeal())
 	return errors.Join(errs...)
 }
 

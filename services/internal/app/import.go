@@ -376,6 +376,11 @@ func (m *importing) take(ctx context.Context, p *record.Prepared, rows []ingest.
 	if err != nil {
 		return err
 	}
+	if trial == nil {
+		if err := m.f.beginSeal(ctx); err != nil { // a ledger is sealed from its first record on
+			return err
+		}
+	}
 	for i, r := range receipts {
 		switch {
 		case len(r.Problems) > 0:

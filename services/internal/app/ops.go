@@ -43,6 +43,13 @@ func (a *App) ops() map[string]serve.Op {
 		"attach":   opFile(a.opAttach),
 		"file":     op(a.opFile),
 		"files":    op(a.opFiles),
+
+		"key":        op(a.opKey),
+		"rotate":     op(a.opRotate),
+		"checkpoint": op(a.opCheckpoint),
+		"audit":      op(a.opAudit),
+		"bundle":     op(a.opBundle),
+		"backup":     op(a.opBackup),
 	}
 }
 

@@ -96,6 +96,7 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 			doc.Name = o.Name
 		}
 		doc.Size, doc.Root = f.mark()
+		doc.Sealed = f.sealed(doc.Size)
 		doc.Assumed = assumed
 		a.disk(&doc, now, zone)
 		return nil

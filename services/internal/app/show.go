@@ -92,6 +92,7 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 		}
 		doc = Shown{ID: id.String(), Kind: first.Kind, Stands: true, Flags: []Flagged{}}
 		doc.Size, doc.Root = f.mark()
+		doc.Sealed = f.sealed(doc.Size)
 		doc.Versions, err = f.versions(ctx, b, first)
 		if fact := b.Fact(id); fact != nil {
 			doc.Stands, doc.Forked = fact.Stands(), fact.Forked
