@@ -71,7 +71,7 @@ func Check(q CheckRequest) (Report, error) {
 		t.Witnesses = append(t.Witnesses, keys...)
 	}
 	for _, path := range q.Seen {
-		note, err := readCheckpoint(path)
+		note, err := ReadCheckpoint(path)
 		if err != nil {
 			return Report{}, err
 		}
@@ -105,8 +105,8 @@ func readKeys(text string) (keys []proof.Key, from string, err error) {
 	return keys, text, nil
 }
 
-// readCheckpoint reads a checkpoint that was kept, or takes it out of an earlier file of evidence.
-func readCheckpoint(path string) ([]byte, error) {
+// ReadCheckpoint reads a checkpoint that was kept, or takes it out of an earlier file of evidence. The error is a *CheckError.
+func ReadCheckpoint(path string) ([]byte, error) {
 	b, err := readLimited(path)
 	if err != nil {
 		return nil, err

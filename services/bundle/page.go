@@ -17,6 +17,7 @@ import (
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/projections/holds"
+	"latewood/projections/lots"
 )
 
 // A Page is the first page of evidence as a value: what it says, not what it looks like.
@@ -130,18 +131,50 @@ func (p *paging) fact(id string) *projections.Fact {
 	return p.facts[key]
 }
 
-// clock writes a moment as people of the farm read it.
-func (p *paging) clock(t time.Time) string { return t.In(p.zone).Format("2006-01-02 15:04") }
+// clock writes a moment as people of the farm read it; the start of a day, which is how a date stands in a record, as the date.
+func (p *paging) clock(t time.Time) string {
+	t = t.In(p.zone)
+	if t.Equal(civil.DayStart(civil.DateOf(t, p.zone), p.zone)) {
+		return t.Format(time.DateOnly)
+	}
+	return t.Format("2006-01-02 15:04")
+}
 
 func (p *paging) pairs() []Pair {
 	out := []Pair{
 		{words.Say("bundle.as-of"), words.Say("bundle.as-of-value", "place", p.given.Place, "at", p.clock(p.given.Recorded))},
 		{words.Say("bundle.records"), words.Say("bundle.records-value", "n", len(p.scope.Records)+1, "chains", len(p.scope.Chains))},
 	}
+	if held := p.heldNow(); held != "" {
+		out = append(out, Pair{words.Say("bundle.held"), held})
+	}
 	if p.late != nil {
 		out = append(out, Pair{words.Say("bundle.late"), words.Say("bundle.late-value", "median", Span(p.late.MedianSeconds), "worst", Span(p.late.WorstSeconds))})
 	}
 	return out
+}
+
+// heldNow says whether the program holds the lot or load, and because of what.
+func (p *paging) heldNow() string {
+	fruit := lots.Holds(p.book, p.flags, p.given.Recorded)
+	for _, h := range slices.Concat(fruit.Lots, fruit.Deliveries) {
+		if (p.subject.Class != "lot" || h.Lot != p.subject.Code) && (p.subject.Class != "delivery" || h.Delivery != p.subject.Code) {
+			continue
+		}
+		if !h.Held {
+			return words.Say("bundle.released")
+		}
+		var because []string
+		for _, r := range h.Because {
+			if r.Flag == "" {
+				because = append(because, words.Say("bundle.held-by-person"))
+			} else if !slices.Contains(because, r.Flag) {
+				because = append(because, r.Flag)
+			}
+		}
+		return words.Say("bundle.held-because", "because", strings.Join(because, ", "))
+	}
+	return ""
 }
 
 // Span writes how long something took, in the largest unit of which there are at least two.

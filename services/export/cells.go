@@ -49,7 +49,7 @@ func single(s *events.Shape, v canon.Value) cell {
 		}
 		return textCell(v.Str)
 	case events.FormGeometry, events.FormData:
-		return textCell(string(canon.Bytes(v)))
+		return textCell(asJSON(v))
 	case events.FormAny:
 		return anyCell(v)
 	}
@@ -71,7 +71,7 @@ func anyCell(v canon.Value) cell {
 		}
 		return textCell(quote(v.Str))
 	}
-	return textCell(string(canon.Bytes(v)))
+	return textCell(asJSON(v))
 }
 
 // textCell is a text that is read as it stands. In CSV a spreadsheet would make a formula of some.
@@ -120,29 +120,20 @@ var spoiled = regexp.MustCompile(`^#(N/A|[A-Z0/_]+[!?]|GETTING_DATA|###+)$`)
 // lost reports whether reading a cell would not give this text again.
 func lost(form events.Form, s string) bool {
 	control := func(r rune) bool { return r < ' ' && r != '\n' || r == 0x7f || r == '\ufffe' || r == '\uffff' }
-	return strings.Trim(s, outer) != s || strings.ContainsFunc(s, control) || strings.Count(s, "\n") > mostBreaks ||
+	return strings.Trim(s, outer) != s || strings.TrimSpace(s) != s || strings.ContainsFunc(s, control) || strings.Count(s, "\n") > mostBreaks ||
 		spoiled.MatchString(s) || form == events.FormLabel && turned.MatchString(s) || escaped.MatchString(s)
 }
 
-// quote writes a text as JSON does, and nothing in it that a sheet would change.
-func quote(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for i, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f || r == '\ufffe' || r == '\uffff' || r == '_' && escaped.MatchString(s[i:]):
-			hex := strconv.FormatInt(int64(r), 16)
-			b.WriteString(`\u` + strings.Repeat("0", 4-len(hex)) + hex)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
+// quote writes a text as JSON does.
+func quote(s string) string { return asJSON(canon.Text(s)) }
+
+// asJSON writes JSON with nothing in it that a sheet would change. What it escapes can stand in texts only.
+func asJSON(v canon.Value) string {
+	text := fixed.Replace(string(canon.Bytes(v)))
+	return escaped.ReplaceAllStringFunc(text, func(s string) string { return `\u005f` + s[1:] })
 }
+
+var fixed = strings.NewReplacer("\x7f", `\u007f`, "\ufffe", `\ufffe`, "\uffff", `\uffff`)
 
 // mostItems is the most items that a cell is read to hold.
 const mostItems = 2000
@@ -161,7 +152,7 @@ func list(name string, s *events.Shape, items []canon.Value) cell {
 	}
 	text := strings.Join(texts, ";")
 	if !apart || strings.HasPrefix(text, "[") || mark.MatchString(text) {
-		return textCell(string(canon.Bytes(canon.Value{Kind: canon.List, Items: items})))
+		return textCell(asJSON(canon.Value{Kind: canon.List, Items: items}))
 	}
 	return textCell(text)
 }

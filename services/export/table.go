@@ -321,12 +321,13 @@ func keep(form events.Form) sheets.Keep {
 	return sheets.KeepText
 }
 
-// ByKind sorts tables as the catalogue lists their kinds, the farm's own first: a file that is brought in elsewhere has to
+// ByKind sorts tables as the catalogue lists their kinds, the farm's opening first: a file that is brought in elsewhere has to
 // begin with it.
 func ByKind(c *events.Catalogue, tables []*Table) {
 	place := map[string]int{}
 	for i, k := range c.Kinds() {
-		place[k.Name] = i
+		place[k.Name] = i + 1
 	}
+	place["farm.opened"] = 0
 	slices.SortFunc(tables, func(a, b *Table) int { return cmp.Compare(place[a.Kind.Name], place[b.Kind.Name]) })
 }

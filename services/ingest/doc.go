@@ -34,6 +34,19 @@
 // What cannot be read in one way only is refused and never guessed: 03/04/2026, 1,234, a unit inside the cell, a number
 // that a spreadsheet made of a date. A Map says how such a table is meant.
 //
+// # Workbooks
+//
+// A sheet of a workbook (XLSX) is a table like any other; a line is the row of the sheet. Its cells have types, and what a
+// spreadsheet does behind a person's back is refused and told: a day where a row 1-3 was typed, a number that is shown in
+// another unit than the heading's, a formula without a value, cells that are joined, a row that is hidden. A sheet called
+// "read me" and a row whose first cell is "example" are passed over, so that templates come back as they were filled in. Of
+// several sheets somebody has to say which are read: Options.Sheet, or Map.Sheets and Map.SheetInto.
+//
+// # Maps of the land
+//
+// GeoJSON (RFC 7946): an area is a block, a point a tree, the properties are the columns. A line is the one on which the
+// feature begins.
+//
 // # Weather
 //
 // A row of weather.read with a date alone is a daily summary: its time is the end of that local day, its interval the real

@@ -141,9 +141,9 @@ func openGeo(r io.Reader, kind *events.Kind, m *Map, o Options) (*Reader, error)
 	return out, nil
 }
 
-// geoTable makes a table of the features of one kind.
-func geoTable(of []feature, kindName string, m *Map, o Options) (*table, []geoRow, error) {
-	headings := []string{geometryColumn, featureColumn}
+// geoCells puts the features of one kind under headings: the geometry, the feature's id, and every property that one has.
+func geoCells(of []feature, kindName string, o Options) (headings []string, rows []geoRow, err error) {
+	headings = []string{geometryColumn, featureColumn}
 	index := map[string]int{}
 	for _, f := range of {
 		for _, p := range f.value.Get("properties").Members {
@@ -162,7 +162,6 @@ func geoTable(of []feature, kindName string, m *Map, o Options) (*table, []geoRo
 			headings[i+2] = "properties." + h
 		}
 	}
-	var rows []geoRow
 	for _, f := range of {
 		cells := make([]cell, len(headings))
 		if f.geometry.Kind == canon.Object {
@@ -175,6 +174,51 @@ func geoTable(of []feature, kindName string, m *Map, o Options) (*table, []geoRo
 			}
 		}
 		rows = append(rows, geoRow{line: f.line, kind: kindName, cells: cells})
+	}
+	return headings, rows, nil
+}
+
+// proposeGeo guesses a map for the properties of the kind that most features are of.
+func proposeGeo(r io.Reader, o Options) (*Map, error) {
+	var kind *events.Kind
+	if k, p := kindOf(o.Catalogue, o.As); p == nil {
+		kind = k
+	}
+	found, _, err := features(r, kind, o)
+	if err != nil {
+		return nil, err
+	}
+	by := map[string][]feature{}
+	for _, f := range found {
+		by[f.kind] = append(by[f.kind], f)
+	}
+	most := blockKind
+	if len(by[treeKind]) > len(by[blockKind]) {
+		most = treeKind
+	}
+	if len(by[most]) == 0 {
+		return nil, refused(o.Name, 1, "", events.Problem{Why: say("tables.geo-none"), Instead: say("tables.geo-none-instead")})
+	}
+	headings, rows, err := geoCells(by[most], most, o)
+	if err != nil {
+		return nil, err
+	}
+	var texts [][]string
+	for _, r := range rows[:min(len(rows), sampled)] {
+		var row []string
+		for _, c := range r.cells[2:] {
+			row = append(row, c.text)
+		}
+		texts = append(texts, row)
+	}
+	return ProposeMap(o.Catalogue, most, headings[2:], texts), nil
+}
+
+// geoTable makes a table of the features of one kind.
+func geoTable(of []feature, kindName string, m *Map, o Options) (*table, []geoRow, error) {
+	headings, rows, err := geoCells(of, kindName, o)
+	if err != nil {
+		return nil, nil, err
 	}
 	kind := o.Catalogue.Kind(kindName)
 	if kind == nil {

@@ -20,9 +20,10 @@ func unguard(text string) string {
 
 // literal reads a text that stands as in JSON behind an apostrophe: one with blanks at its ends, line ends, control
 // characters.
-func literal(f *field, text string) (canon.Value, bool) {
+func literal(c *filled, text string) (canon.Value, bool) {
+	f := c.field
 	quoted, ok := strings.CutPrefix(text, `'"`)
-	if !ok || f.attr != "" || f.shape == nil || !textual(f.shape.Form) {
+	if !ok || c.guarded || f.attr != "" || f.shape == nil || !textual(f.shape.Form) {
 		return canon.Value{}, false
 	}
 	v, err := canon.Parse([]byte(`"` + quoted))

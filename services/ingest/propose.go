@@ -31,6 +31,9 @@ func Propose(r io.Reader, o Options) (*Map, error) {
 	if isWorkbook(head) {
 		return proposeBook(br, o)
 	}
+	if isGeoJSON(o, head) {
+		return proposeGeo(br, o)
+	}
 	headings, rows, err := sample(br, head, o.Name, sampled)
 	if err != nil {
 		return nil, err
@@ -174,6 +177,10 @@ var generalClues = []clue{
 
 //words:data words that people use in the headings of their tables; common practice
 var clues = map[string][]clue{
+	blockKind: {
+		{"block", "block"}, {"code", "block"}, {"name", "name"}, {"area", "area"}, {"hectares", "area"}, {"ha", "area"}, {"acres", "area"}, {"ac", "area"}, {"since", "time"},
+		{"established", "time"},
+	},
 	treeKind: {
 		{"row", "row"}, {"line", "row"}, {"position", "position"}, {"pos", "position"}, {"space", "position"}, {"tree", "tree"}, {"tree id", "tree"}, {"code", "tree"},
 		{"tag", "tree"}, {"variety", "cultivar"}, {"cultivar", "cultivar"}, {"planted", "planted"}, {"planting", "planted"}, {"year", "planted"}, {"date", "planted"},
@@ -182,7 +189,7 @@ var clues = map[string][]clue{
 	pickKind: {
 		{"weight", "mass"}, {"mass", "mass"}, {"kg", "mass"}, {"kilos", "mass"}, {"lb", "mass"}, {"lbs", "mass"}, {"pounds", "mass"}, {"harvest", "mass"}, {"yield", "mass"},
 		{"picked", "mass"}, {"harvested", "mass"}, {"ticket", "ticket"}, {"crew", "crew"}, {"team", "crew"}, {"picker", "picker"}, {"scale", "scale"}, {"basis", "massBasis"},
-		{"picked by", "picker"}, {"date picked", "time"}, {"harvest date", "time"}, {"pick date", "time"},
+		{"picked by", "picker"}, {"date picked", "time"}, {"picked on", "time"}, {"harvest date", "time"}, {"pick date", "time"},
 	},
 	sprayKind: {
 		{"date", "started.date+ended.date"}, {"start", "started"}, {"started", "started"}, {"begin", "started"}, {"start time", "started"}, {"end", "ended"}, {"ended", "ended"},

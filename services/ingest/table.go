@@ -60,6 +60,7 @@ type filled struct {
 	text    string
 	heading string
 	cell    *cell // nil for constants
+	guarded bool  // an apostrophe was taken off, and what follows is the text
 }
 
 // newTable works out what the headings mean. at is the line on which they stand.
@@ -405,12 +406,13 @@ func (t *table) fill(cells []cell) []filled {
 	out := make([]filled, 0, len(t.columns)+len(t.constants))
 	for _, c := range t.columns {
 		from := &cells[c.at]
-		text := unguard(strip(from.text))
+		raw := strip(from.text)
+		text := unguard(raw)
 		if from.bad == nil && (text == "" || t.missing[text]) {
 			continue
 		}
 		for _, f := range c.fields {
-			out = append(out, filled{field: f, text: text, heading: c.heading, cell: from})
+			out = append(out, filled{field: f, text: text, heading: c.heading, cell: from, guarded: text != raw})
 		}
 	}
 	for _, c := range t.constants {
@@ -455,7 +457,7 @@ func (t *table) assemble(line int, cells []filled) Row {
 			t.attribute(&row, c, text)
 			continue
 		}
-		v, ok := literal(c.field, text)
+		v, ok := literal(c, text)
 		if !ok {
 			v, f = t.cells.value(c.field, text)
 		}

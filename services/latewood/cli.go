@@ -38,10 +38,12 @@ type cli struct {
 	Status   statusCommand   `cmd:"" help:"${cli_status}"`
 	Holds    holdsCommand    `cmd:"" help:"${cli_holds}"`
 	Forecast forecastCommand `cmd:"" help:"${cli_forecast}"`
+	Why      whyCommand      `cmd:"" help:"${cli_why}"`
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`
 	Template templateCommand `cmd:"" help:"${cli_template}"`
+	Bundle   bundleCommand   `cmd:"" help:"${cli_bundle}"`
 	Verify   verifyCommand   `cmd:"" help:"${cli_verify}"`
 	Settings settingsCommand `cmd:"" help:"${cli_settings}"`
 	Sensors  sensorsCommand  `cmd:"" help:"${cli_sensors}"`

@@ -28,6 +28,10 @@ func TestMain(m *testing.M) {
 
 func TestScripts(t *testing.T) {
 	t.Parallel()
+	sheets, err := filepath.Abs("testdata/sheets")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(env *testscript.Env) error {
@@ -39,10 +43,11 @@ func TestScripts(t *testing.T) {
 				return err
 			}
 			env.Setenv("GOLDEN", golden)
+			env.Setenv("SHEETS", sheets)
 			return nil
 		},
 		Deadline: time.Now().Add(8 * time.Minute), // a command that hangs is told, not waited for
-		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "vkey": variable("vkey"), "moment": moment, "has": has, "days": days},
+		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "vkey": variable("vkey"), "moment": moment, "has": has, "days": days, "newer": newer},
 	})
 }
 

@@ -89,7 +89,7 @@ type exporting struct {
 	doc      Exported
 
 	kinds     []*events.Kind // none: all
-	from, to  time.Time
+	from, to  events.Moment
 	knowledge projections.Knowledge
 }
 
@@ -100,27 +100,26 @@ func (x *exporting) understand() error {
 		if err != nil {
 			var p events.Problem
 			errors.As(err, &p)
-			return &serve.Fault{Exit: 2, Text: words.Say("out.kind", "kind", name, "instead", p.Instead.String()), Err: err}
+			return &serve.Fault{Exit: 2, Text: words.Say("out.kind", "kind", name, "instead", p.Instead.String())}
 		}
 		if !slices.Contains(x.kinds, k) {
 			x.kinds = append(x.kinds, k)
 		}
 	}
-	if x.q.From != "" {
-		m, err := x.f.moment(x.q.From)
+	for _, side := range []struct {
+		text string
+		into *events.Moment
+	}{{x.q.From, &x.from}, {x.q.To, &x.to}} {
+		if side.text == "" {
+			continue
+		}
+		m, err := x.f.moment(side.text)
 		if err != nil {
 			return err
 		}
-		x.from = m.At
+		*side.into = m
 	}
-	if x.q.To != "" {
-		m, err := x.f.moment(x.q.To)
-		if err != nil {
-			return err
-		}
-		x.to = m.Latest(x.f.zone())
-	}
-	if !x.from.IsZero() && !x.to.IsZero() && x.to.Before(x.from) {
+	if x.q.From != "" && x.q.To != "" && (x.to.At.Before(x.from.At) && !x.to.Only || x.to.Only && !x.from.At.Before(x.to.Latest(x.f.zone()))) {
 		return &serve.Fault{Exit: 2, Text: words.Say("out.from-after-to", "from", x.q.From, "to", x.q.To)}
 	}
 	if x.q.Block != "" && !events.IsCode(x.q.Block) {
@@ -135,8 +134,18 @@ func (x *exporting) wants(kind string) bool {
 	return len(x.kinds) == 0 || slices.ContainsFunc(x.kinds, func(k *events.Kind) bool { return k.Name == kind })
 }
 
-func (x *exporting) within(at time.Time) bool {
-	return (x.from.IsZero() || !at.Before(x.from)) && (x.to.IsZero() || !at.After(x.to))
+// within reports whether a record is of the time that was asked for. A reading has the time at which its interval ended: at
+// midnight it is of the day before.
+func (x *exporting) within(kind string, at time.Time) bool {
+	reading := kind == weatherKind
+	if x.q.From != "" && (at.Before(x.from.At) || reading && x.from.Only && at.Equal(x.from.At)) {
+		return false
+	}
+	if x.q.To == "" {
+		return true
+	}
+	end := x.to.Latest(x.f.zone())
+	return at.Before(end) || at.Equal(end) && (reading || !x.to.Only)
 }
 
 // lines hands over the records as they are stored.
@@ -148,7 +157,7 @@ func (x *exporting) lines(ctx context.Context) error {
 			return err
 		}
 		known, assumed := x.knowledge.Takes(r, zone)
-		if !known || !x.wants(r.Kind) || !x.within(r.Time) || x.q.Block != "" && !chained(r, x.q.Block) {
+		if !known || !x.wants(r.Kind) || !x.within(r.Kind, r.Time) || x.q.Block != "" && !chained(r, x.q.Block) {
 			continue
 		}
 		if assumed {
@@ -294,7 +303,7 @@ func (s *standing) gather(b *projections.Book) error {
 				}
 			}
 			s.readings[f.ID] = r
-		case f.Stands() && s.x.wants(f.Kind) && s.x.within(f.Time) && s.x.inBlock(f):
+		case f.Stands() && s.x.wants(f.Kind) && s.x.within(f.Kind, f.Time) && s.x.inBlock(f):
 			r, err := export.RowOf(f)
 			if err != nil {
 				return err
@@ -362,7 +371,7 @@ func (s *standing) streamed(r *events.Record) (export.Row, bool, error) {
 			return row, false, err
 		}
 	}
-	return row, x.within(at) && (x.q.Block == "" || chained(r, x.q.Block)), nil
+	return row, x.within(r.Kind, at) && (x.q.Block == "" || chained(r, x.q.Block)), nil
 }
 
 // csv writes the one table that was asked for.

@@ -452,7 +452,11 @@ func (m *importing) propose(ctx context.Context) error {
 	}
 	o.Map = mapped
 	r, err := ingest.Open(m.file, o)
-	if err != nil {
+	if err != nil { // the map still wants a person's hand, as a unit that no heading tells: it is written all the same
+		fault, _, err := importFault(err)
+		if told, ok := fault.(Imported); ok {
+			m.doc.Refused, m.doc.RowsRefused = told.Refused, told.RowsRefused
+		}
 		return err
 	}
 	for range previewed {

@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"latewood/events"
 	"latewood/events/canon"
 	"latewood/events/civil"
@@ -164,32 +166,46 @@ func tablesBack(t *testing.T, a *house, zone *time.Location) (n int, kinds map[s
 	for kind, rows := range byKind {
 		kinds[kind] = true
 		n += len(rows)
-		table := export.NewTable(events.Standard().Kind(kind))
-		for _, r := range rows {
-			table.See(r)
-		}
-		each := func(yield func(export.Row, error) bool) {
-			for _, r := range rows {
-				if !yield(r, nil) {
-					return
-				}
-			}
-		}
-		var csv, xlsx bytes.Buffer
-		if err := table.CSV(&csv, each); err != nil {
-			t.Fatal(err)
-		}
-		about := export.About{Farm: farm, Zone: zone.String(), Size: 1}
-		if err := export.Workbook(&xlsx, about, []*export.Table{table}, func(string) iter.Seq2[export.Row, error] { return each }); err != nil {
-			t.Fatal(err)
-		}
-		sameRows(t, kind+" as CSV", rows, csv.Bytes(), ingest.Options{Name: kind + ".csv", As: kind, Zone: zone})
-		sameRows(t, kind+" as XLSX", rows, xlsx.Bytes(), ingest.Options{Name: kind + ".xlsx", As: kind, Zone: zone})
+		csv, xlsx := asFiles(t, kind, rows)
+		sameRows(t, kind+" as CSV", rows, csv, ingest.Options{Name: kind + ".csv", As: kind, Zone: zone})
+		sameRows(t, kind+" as XLSX", rows, xlsx, ingest.Options{Name: kind + ".xlsx", As: kind, Zone: zone})
 	}
 	return n, kinds
 }
 
-func sameRows(t *testing.T, what string, rows []export.Row, file []byte, o ingest.Options) {
+// asFiles writes rows of one kind as CSV and as a workbook.
+func asFiles(t fataler, kind string, rows []export.Row) (csv, xlsx []byte) {
+	t.Helper()
+	table := export.NewTable(events.Standard().Kind(kind))
+	for _, r := range rows {
+		table.See(r)
+	}
+	each := func(yield func(export.Row, error) bool) {
+		for _, r := range rows {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	}
+	var c, x bytes.Buffer
+	if err := table.CSV(&c, each); err != nil {
+		t.Fatal(err)
+	}
+	about := export.About{Farm: farm, Zone: "UTC", Size: 1}
+	if err := export.Workbook(&x, about, []*export.Table{table}, func(string) iter.Seq2[export.Row, error] { return each }); err != nil {
+		t.Fatal(err)
+	}
+	return c.Bytes(), x.Bytes()
+}
+
+// A fataler is a test, or one of a property's many.
+type fataler interface {
+	Helper()
+	Fatal(...any)
+	Fatalf(string, ...any)
+}
+
+func sameRows(t fataler, what string, rows []export.Row, file []byte, o ingest.Options) {
 	t.Helper()
 	in, err := ingest.Open(bytes.NewReader(file), o)
 	if err != nil {
@@ -218,4 +234,53 @@ func sameRows(t *testing.T, what string, rows []export.Row, file []byte, o inges
 	if i != len(rows) {
 		t.Fatalf("%s: %d rows of %d came back", what, i, len(rows))
 	}
+}
+
+// Whatever a text holds that the door takes, a table gives it back: formulas, blanks at the ends, line ends, semicolons in
+// lists, what a spreadsheet would make a date or an error of.
+func TestOddTextsThereAndBack(t *testing.T) {
+	t.Parallel()
+	odd := rapid.OneOf(
+		rapid.StringN(1, 20, 80), rapid.StringMatching(`['"=+\-@ ;\[\]\\,\t\n\r\x00a1#_x]{1,8}`),
+		rapid.SampledFrom([]string{"=1+1", "'=1", "''", "'\"a\"", "#N/A", "#REF!", "####", "1-Mar", "Jan-12", "007", "1e5", "-5", "true", "null", "[1]", "[\"a\"]", "{}", "a;b", "1-3", "a..b",
+			"_x0041_", "x\r\ny", "\u00a0a", "a\u200b", "example", "example: x", "T", "12 kg", "43000", "2026-06-18", "\ufffe", "é"}),
+	)
+	text := func(t *rapid.T, name string) canon.Value { return canon.Text(odd.Draw(t, name)) }
+	texts := func(t *rapid.T, name string) canon.Value {
+		out := canon.Value{Kind: canon.List}
+		for range rapid.IntRange(1, 3).Draw(t, name) {
+			out.Items = append(out.Items, text(t, name))
+		}
+		return out
+	}
+	object := func(name string, v canon.Value) canon.Value {
+		return canon.ObjectOf(canon.Member{Name: name, Value: v})
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		rows := map[string][]export.Row{}
+		for i := range rapid.IntRange(1, 3).Draw(t, "rows") {
+			add := func(kind string, members ...canon.Member) {
+				data, err := canon.Parse(canon.Bytes(canon.ObjectOf(members...))) // members in the order of stored data
+				if err != nil {
+					t.Fatal(err)
+				}
+				rows[kind] = append(rows[kind], export.Row{
+					ID: fmt.Sprintf("018f0000-0000-7000-8000-00000000000%d", i), Time: "2026-06-18T11:40:00-10:00", Actor: people[0], Noted: "2026-06-18T12:00:00-10:00", Data: data,
+				})
+			}
+			where := object("block", canon.Text("north"))
+			where.Set("rows", texts(t, "rows"))
+			add("fruit.picked", canon.Member{Name: "note", Value: text(t, "note")}, canon.Member{Name: "cullReasons", Value: texts(t, "reasons")}, canon.Member{Name: "where", Value: where})
+			value := rapid.OneOf(rapid.Just(canon.Num(5)), rapid.Just(canon.Truth(true)), rapid.Custom(func(t *rapid.T) canon.Value { return text(t, "text") }),
+				rapid.Custom(func(t *rapid.T) canon.Value { return texts(t, "list") }), rapid.Custom(func(t *rapid.T) canon.Value { return object("a", text(t, "in")) })).Draw(t, "value")
+			add("setting.adopted", canon.Member{Name: "value", Value: value}, canon.Member{Name: "name", Value: text(t, "name")})
+			numbers := canon.ObjectOf(canon.Member{Name: "value", Value: canon.Num(rapid.Float64Range(0, 1e9).Draw(t, "mass"))}, canon.Member{Name: "unit", Value: canon.Text(rapid.SampledFrom([]string{"kg", "[lb_av]"}).Draw(t, "unit"))})
+			add("lot.written-off", canon.Member{Name: "amount", Value: numbers}, canon.Member{Name: "lot", Value: canon.Text("L1")})
+		}
+		for kind, rs := range rows {
+			csv, xlsx := asFiles(t, kind, rs)
+			sameRows(t, kind+" as CSV", rs, csv, ingest.Options{Name: "a.csv", As: kind, Zone: time.UTC})
+			sameRows(t, kind+" as XLSX", rs, xlsx, ingest.Options{Name: "a.xlsx", As: kind, Zone: time.UTC})
+		}
+	})
 }

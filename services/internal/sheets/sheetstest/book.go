@@ -7,6 +7,8 @@ import (
 	"bytes"
 	"encoding/xml"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -92,7 +94,8 @@ func (b Book) Bytes(t testing.TB) []byte {
 	}
 	var out bytes.Buffer
 	z := zip.NewWriter(&out)
-	for name, text := range parts {
+	for _, name := range slices.Sorted(maps.Keys(parts)) {
+		text := parts[name]
 		w, err := z.Create(name)
 		if err != nil {
 			t.Fatal(err)
