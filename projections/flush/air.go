@@ -15,9 +15,10 @@ import (
 type Air struct {
 	Station string
 	First   civil.Date
-	Heat    Sums // degree-days
-	Mean    Sums // of daily means, C
-	Max     []float64
+	Heat    Sums      // degree-days
+	Mean    Sums      // of daily means, C
+	Max     []float64 // C; NaN: not known
+	Min     []float64 // C; NaN: not known
 	Warm    []float64 // hours at or above 20; NaN: not measured within the day
 	Filled  Sums      // 1 a day that was filled in
 	cool    []float64 // daily means
@@ -64,7 +65,7 @@ func (a *Air) sums(r reaction) Sums {
 // Project rule.
 func NewAir(station string, first civil.Date, days []weather.HeatDay) *Air {
 	n := len(days)
-	a := &Air{Station: station, First: first, Max: make([]float64, n), Warm: make([]float64, n), cool: make([]float64, n)}
+	a := &Air{Station: station, First: first, Max: make([]float64, n), Min: make([]float64, n), Warm: make([]float64, n), cool: make([]float64, n)}
 	heat, filled := make([]float64, n), make([]float64, n)
 	last := -1 // the last known day
 	for i := 0; i <= n; i++ {
@@ -74,10 +75,10 @@ func NewAir(station string, first civil.Date, days []weather.HeatDay) *Air {
 		for k := last + 1; k < i; k++ {
 			filled[k] = 1
 			heat[k], a.cool[k] = fill(days, k, last, i)
-			a.Max[k], a.Warm[k] = math.NaN(), math.NaN()
+			a.Max[k], a.Min[k], a.Warm[k] = math.NaN(), math.NaN(), math.NaN()
 		}
 		if i < n {
-			heat[i], a.cool[i], a.Max[i], a.Warm[i] = days[i].Degrees, days[i].Mean, days[i].Max, math.NaN()
+			heat[i], a.cool[i], a.Max[i], a.Min[i], a.Warm[i] = days[i].Degrees, days[i].Mean, days[i].Max, days[i].Min, math.NaN()
 			if days[i].Shorter {
 				a.Warm[i] = days[i].Warm
 			}

@@ -48,7 +48,7 @@ func (a *Air) until(d civil.Date) *Air {
 	n := min(max(a.Day(d)+1, 0), a.Heat.Days())
 	return &Air{
 		Station: a.Station, First: a.First, Heat: a.Heat[:n+1], Mean: a.Mean[:n+1], Filled: a.Filled[:n+1],
-		Max: a.Max[:n], Warm: a.Warm[:n], cool: a.cool[:n],
+		Max: a.Max[:n], Min: a.Min[:n], Warm: a.Warm[:n], cool: a.cool[:n],
 	}
 }
 

@@ -38,6 +38,7 @@ type cli struct {
 	Status   statusCommand   `cmd:"" help:"${cli_status}"`
 	Holds    holdsCommand    `cmd:"" help:"${cli_holds}"`
 	Forecast forecastCommand `cmd:"" help:"${cli_forecast}"`
+	Why      whyCommand      `cmd:"" help:"${cli_why}"`
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`

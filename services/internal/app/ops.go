@@ -30,6 +30,7 @@ func (a *App) ops() map[string]serve.Op {
 		"holds":    op(a.opHolds),
 		"settings": op(a.opSettings),
 		"forecast": op(a.opForecast),
+		"why":      op(a.opWhy),
 		"yield":    op(a.opYield),
 		"weather":  op(a.opWeather),
 		"reviews":  op(a.opReviews),
