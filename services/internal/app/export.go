@@ -163,9 +163,14 @@ func (x *exporting) lines(ctx context.Context) error {
 	if len(lines) > 0 {
 		x.progress(Lines{lines})
 	}
+	x.mark()
+	return nil
+}
+
+// mark says of which ledger the records are.
+func (x *exporting) mark() {
 	x.doc.Size, x.doc.Root = x.f.mark()
 	x.doc.Sealed = x.f.sealed(x.doc.Size)
-	return nil
 }
 
 // chained reports whether a record stands in a chain of a block: what was done there, and what was said about that later.
@@ -257,8 +262,7 @@ func (x *exporting) tables(ctx context.Context, write func(ctx context.Context, 
 		x.doc.Records += t.Rows()
 	}
 	export.ByKind(events.Standard(), list)
-	x.doc.Size, x.doc.Root = x.f.mark()
-	x.doc.Sealed = x.f.sealed(x.doc.Size)
+	x.mark()
 	return write(ctx, s, list)
 }
 
@@ -407,8 +411,7 @@ func (x *exporting) geojson(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x.doc.Size, x.doc.Root = x.f.mark()
-	x.doc.Sealed = x.f.sealed(x.doc.Size)
+	x.mark()
 	if _, err := w.Write(body); err != nil {
 		return err
 	}
