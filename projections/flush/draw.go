@@ -45,7 +45,8 @@ func (mk *maker) draws(s *strand, sets []Params, n int) []draw {
 			if to > from {
 				start += mk.rand.IntN(to - from + 1)
 			}
-			out = append(out, mk.draw(s.phase, start, floor, k, p))
+			// What was done or seen after the last day with weather has had no heat yet.
+			out = append(out, mk.draw(s.phase, min(start, mk.now), floor, k, p))
 		}
 	}
 	return out

@@ -275,6 +275,27 @@ func TestParts(t *testing.T) {
 	check("a quarter broke", at(s, "2025-08-01"), map[string]float64{"broke 2025-06-17 2025-07-01": 0.25, "cut 2025-06-01 2025-06-01": 0.75})
 }
 
+// The weather of the last days is not in yet when somebody prunes, or looks: the clock starts all the same.
+func TestWeatherBehind(t *testing.T) {
+	t.Parallel()
+	for _, behind := range []int{1, 5} {
+		s := newSite(t, "2019-01-01", day(t, "2025-08-20").AddDays(-behind).String(), 20, 5, false)
+		s.block("north", "Bengal", 4)
+		s.block("south", "Kaimana", 4)
+		s.prune("north", "2025-08-20")
+		s.prune("south", "2025-07-20")
+		s.seen("south", "2025-08-20", "bud-break")
+		for _, b := range s.ask("2025-08-20").Blocks {
+			if b.NextBreak == nil || b.NextBreak.P10 <= "2025-08-20" {
+				t.Errorf("%d days behind, %s: got %+v, not known %+v", behind, b.Block, b.NextBreak, b.NotKnown)
+			}
+		}
+		if got := Stages(s.Book(), day(t, "2025-08-20"))["north"]; got.Stage != "no-movement" {
+			t.Errorf("%d days behind: got %+v, want no-movement", behind, got)
+		}
+	}
+}
+
 // Half a year on, the south gives the days of the north.
 func TestMirror(t *testing.T) {
 	t.Parallel()

@@ -251,10 +251,16 @@ func (r *told) trouble(s *strand, m *Model) (why, what string) {
 		return s.why, s.what
 	case s.from.Before(r.air.First) || s.to.After(r.on):
 		return whyShort, r.air.First.String()
-	case r.air.Holes(s.from, r.on) > m.Imputed:
-		if last := r.air.Last(); r.on.Sub(last) > 7 {
-			return whyGaps, last.String()
-		}
+	}
+	// Of the last days no weather may be in yet: past winters stand in for a week of them, or for the share that may be filled in.
+	now := r.on
+	if last := r.air.Last(); last.Before(now) {
+		now = last
+	}
+	if tail := r.on.Sub(now); tail > 7 && float64(tail) > m.Imputed*float64(r.on.Sub(s.from)+1) {
+		return whyGaps, now.String()
+	}
+	if r.air.Holes(s.from, now) > m.Imputed {
 		return whyGaps, ""
 	}
 	return "", ""

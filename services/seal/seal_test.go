@@ -3,6 +3,7 @@ package seal_test
 import (
 	"context"
 	"errors"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -114,18 +115,27 @@ func TestGoesOn(t *testing.T) {
 	r.wantSealed(305)
 }
 
-// Two sealers of one stream make the same tree, and neither signs behind the other.
+// Two sealers of one stream, each with an archive of its own, make the same tree.
 func TestTwoSealersAgree(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	s, other := r.sealer(seal.Config{Every: time.Millisecond}), r.sealer(seal.Config{Every: time.Millisecond, Most: 3})
+	second, err := archive.Open(filepath.Join(t.TempDir(), "archive"), r.options())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer second.Close()
+	s := r.sealer(seal.Config{Every: time.Millisecond})
+	other := seal.New(seal.Config{Stream: r.stream, Archive: second, Ring: r.ring, Every: time.Millisecond, Most: 3})
 	stop, stopOther := start(t, s), start(t, other)
 	for range 40 {
 		r.record(7)
 	}
 	wait(t, s, r.n)
+	wait(t, other, r.n)
 	stop()
 	stopOther()
+	r.wantSealed(r.n)
+	r.a = second
 	r.wantSealed(r.n)
 }
 

@@ -65,7 +65,7 @@ func makeTemplate(q TemplateRequest, of templates.Farm, progress func(any)) (any
 	var p events.Problem
 	switch {
 	case errors.As(err, &p):
-		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("out.kind", "kind", q.Kind, "instead", p.Instead.String()), Err: err}
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("out.kind", "kind", q.Kind, "instead", p.Instead.String())}
 	case err != nil:
 		return nil, 1, err
 	}
