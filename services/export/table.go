@@ -274,13 +274,17 @@ func (e *TooLong) Unwrap() error { return e.Err }
 func (t *Table) Sheet(w *sheets.Workbook, rows iter.Seq2[Row, error]) error {
 	columns := make([]sheets.Column, 0, len(before)+len(behind))
 	for _, name := range before {
-		columns = append(columns, sheets.Column{Heading: name, Width: wide(name, t.width[name]), Keep: sheets.KeepText, Aside: name != "time"})
+		width := wide(name, t.width[name])
+		if name != "time" { // nobody reads an id across
+			width = min(width, 13)
+		}
+		columns = append(columns, sheets.Column{Heading: name, Width: width, Keep: sheets.KeepText, Aside: name != "time"})
 	}
 	for _, c := range t.columns() {
 		columns = append(columns, sheets.Column{Heading: c.heading, Width: wide(c.heading, c.width), Keep: keep(c.form), Must: c.must, Hint: c.doc})
 	}
-	for _, name := range behind {
-		columns = append(columns, sheets.Column{Heading: name, Width: wide(name, t.width[name]), Aside: true})
+	for i, name := range behind {
+		columns = append(columns, sheets.Column{Heading: name, Width: min(wide(name, t.width[name]), 21), Aside: true, Off: i == 0})
 	}
 	s, err := w.Sheet(t.Kind.Name, columns)
 	if err != nil {
