@@ -1,0 +1,196 @@
+//go:build unix
+
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"latewood/events"
+	"latewood/events/ledger/archive"
+	"latewood/events/ledger/proof"
+	"latewood/services/internal/app"
+	"latewood/services/seal"
+)
+
+// signed reads every checkpoint that a folder has published.
+func signed(t *testing.T, dir, farm string) [][]byte {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(dir, "farms", farm, "archive", "checkpoints"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out [][]byte
+	blocks := bytes.SplitAfter(b, []byte("\n\n"))
+	for i := 0; i+1 < len(blocks); i += 2 { // text and signatures; a torn rest is left out
+		if bytes.HasSuffix(blocks[i+1], []byte("\n\n")) {
+			out = append(out, bytes.TrimSuffix(bytes.Join(blocks[i:i+2], nil), []byte("\n")))
+		}
+	}
+	return out
+}
+
+// TestKilledSeal kills the program while records come in: what was acknowledged is there, every checkpoint that was ever published
+// is the beginning of the last tree, and no chain has a hole.
+func TestKilledSeal(t *testing.T) {
+	t.Parallel()
+	const farm = "kill-test"
+	file, _ := history(t, 20)
+	dir := t.TempDir()
+	latewood(t, dir, "import", file, "--farm", farm)
+	n, answered := rounds(25, 200), 0
+	r := rand.New(rand.NewPCG(5, 6))
+	acknowledged, notes := map[string]bool{}, map[string]bool{}
+	for range n {
+		cmd := program(t, "run", "--dir", dir)
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		if !bufio.NewScanner(out).Scan() {
+			t.Fatal("run ended at once")
+		}
+		c, err := app.Connect(context.Background(), app.Options{Dir: dir})
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The sealer comes a second after the first record: some die before it, some in it, some behind it.
+		die := time.AfterFunc(time.Duration(100+r.IntN(2400))*time.Millisecond, func() { _ = cmd.Process.Kill() })
+		for {
+			answered++
+			id := events.NewID(1_660_000_000_000+int64(answered), [10]byte{9}).String()
+			_, exit, err := c.Call(context.Background(), "add", app.AddRequest{
+				Kind: "fruit.picked", ID: id, Time: "2022-06-01T08:00:00-10:00",
+				Data: fmt.Sprintf(`{"where":{"block":"north"},"mass":{"value":%d,"unit":"kg"}}`, answered%90+1),
+			}, nil, nil)
+			if err != nil || exit != 0 {
+				break
+			}
+			acknowledged[id] = true
+		}
+		die.Stop()
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+		for _, note := range signed(t, dir, farm) {
+			notes[string(note)] = true
+		}
+	}
+	seen := stored(t, dir)
+	for id := range acknowledged {
+		if !seen[id] {
+			t.Errorf("%s was answered for and is not there", id)
+		}
+	}
+	keys, err := seal.PublicKeys(filepath.Join(dir, "farms", farm, "keys"))
+	if err != nil || len(keys) != 1 {
+		t.Fatal(keys, err)
+	}
+	a, err := archive.OpenReader(t.Context(), archive.Folder(filepath.Join(dir, "farms", farm, "archive")), archive.Options{Origin: keys[0].Name(), Keys: keys})
+	if err != nil {
+		t.Fatal(err)
+	}
+	newest := a.Checkpoint()
+	for note := range notes {
+		old, err := proof.OpenCheckpoint([]byte(note), newest.Origin, keys...)
+		if err != nil {
+			t.Errorf("%q: %v", note, err)
+			continue
+		}
+		path, err := proof.Consistency(old.Size, newest.Size, a)
+		if err == nil {
+			err = proof.CheckConsistency(old.Tree, newest.Tree, path)
+		}
+		if err != nil {
+			t.Errorf("size %d: %v", old.Size, err)
+		}
+	}
+	if out := latewood(t, dir, "audit"); !strings.Contains(out, "nothing found") {
+		t.Errorf("audit: %s", out)
+	}
+	t.Logf("counts: %d kills, %d acknowledged and all there, %d checkpoints consistent with the last tree of %d", n, len(acknowledged), len(notes), newest.Size)
+}
+
+// fullDisk is a folder on a disk that holds so many bytes: a file system in memory where this process may mount one.
+func fullDisk(t *testing.T, mib int) (dir string, ok bool) {
+	t.Helper()
+	dir = t.TempDir()
+	if os.Geteuid() != 0 || exec.Command("mount", "-t", "tmpfs", "-o", fmt.Sprintf("size=%dm", mib), "tmpfs", dir).Run() != nil {
+		return dir, false
+	}
+	t.Cleanup(func() { _ = exec.Command("umount", dir).Run() })
+	return dir, true
+}
+
+// TestFullDisk records until there is no room, then takes the last of the room away, and gives it back: each refusal is one clear
+// line, what was acknowledged is there, sealed, and recording goes on.
+func TestFullDisk(t *testing.T) {
+	t.Parallel()
+	dir, mounted := fullDisk(t, 100)
+	file, _ := history(t, 3000)
+	limited := func(args ...string) (string, error) {
+		cmd := program(t, append(args, "--dir", dir)...)
+		if !mounted { // a limit for the size of files stands in: 512 KiB
+			cmd = exec.Command("sh", append([]string{"-c", `ulimit -f 1024; exec -a latewood "$0" "$@"`, cmd.Path}, cmd.Args[1:]...)...)
+			cmd.Env = append(os.Environ(), "LATEWOOD_AS_PROGRAM=1")
+		}
+		out, err := cmd.CombinedOutput()
+		return string(out), err
+	}
+	refused := func(what, out string, err error) {
+		t.Helper()
+		if err == nil || strings.Contains(out, "panic") || strings.Contains(out, "goroutine") || strings.Count(out, "latewood: ") != 1 {
+			t.Errorf("%s: want one clear line, got %v\n%s", what, err, out)
+		}
+	}
+	latewood(t, dir, "import", file, "--farm", "full-test")
+	filler := filepath.Join(dir, "filler")
+	if mounted {
+		// Everything but the last 200 KiB is somebody else's.
+		free := func() int64 {
+			out, err := exec.Command("df", "--output=avail", "-B1", dir).Output()
+			if err != nil {
+				t.Fatal(err)
+			}
+			var n int64
+			fmt.Sscan(strings.SplitN(string(out), "\n", 2)[1], &n)
+			return n
+		}()
+		if err := os.WriteFile(filler, make([]byte, max(free-200<<10, 0)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	more, ids := history(t, 4000)
+	out, err := limited("import", more, "--farm", "full-test")
+	refused("an import on a full disk", out, err)
+	_ = os.Remove(filler)
+	out2 := latewood(t, dir, "import", more, "--farm", "full-test")
+	if !strings.Contains(out2, "0 refused") {
+		t.Errorf("the same file again with room: %s", out2)
+	}
+	seen := stored(t, dir)
+	for _, id := range ids {
+		if !seen[id] {
+			t.Fatalf("%s is missing", id)
+		}
+	}
+	if out := latewood(t, dir, "audit"); !strings.Contains(out, "nothing found") {
+		t.Errorf("audit: %s", out)
+	}
+	how := "a limit for the size of files"
+	if mounted {
+		how = "a file system of 100 MiB in memory"
+	}
+	t.Logf("counts: full disk by %s; %d records at the end; it said: %s", how, len(seen), strings.TrimSpace(out))
+}
