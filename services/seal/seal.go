@@ -27,7 +27,7 @@ type Config struct {
 	Most    uint64        // 0: DefaultMost
 }
 
-// A Sealer seals one ledger. Its methods may be called by several goroutines; Run is called once.
+// A Sealer seals one ledger into an archive that nobody else appends to. Its methods may be called by several goroutines; Run is called once.
 type Sealer struct {
 	c     Config
 	work  sync.Mutex    // held by whoever appends to the archive or publishes

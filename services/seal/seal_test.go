@@ -1,8 +1,10 @@
 package seal_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -115,28 +117,38 @@ func TestGoesOn(t *testing.T) {
 	r.wantSealed(305)
 }
 
-// Two sealers of one stream, each with an archive of its own, make the same tree.
+// Two sealers of one stream, each with an archive of its own, make the same tree and the same files.
 func TestTwoSealersAgree(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	second, err := archive.Open(filepath.Join(t.TempDir(), "archive"), r.options())
+	other := *r
+	other.dir = t.TempDir()
+	a, err := archive.Open(other.dir+"/archive", r.options())
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer second.Close()
-	s := r.sealer(seal.Config{Every: time.Millisecond})
-	other := seal.New(seal.Config{Stream: r.stream, Archive: second, Ring: r.ring, Every: time.Millisecond, Most: 3})
-	stop, stopOther := start(t, s), start(t, other)
+	t.Cleanup(func() { a.Close() })
+	other.a = a
+	s, second := r.sealer(seal.Config{Every: time.Millisecond}), other.sealer(seal.Config{Every: time.Millisecond, Most: 3})
+	stop, stopSecond := start(t, s), start(t, second)
 	for range 40 {
 		r.record(7)
 	}
 	wait(t, s, r.n)
-	wait(t, other, r.n)
 	stop()
-	stopOther()
+	stopSecond()
 	r.wantSealed(r.n)
-	r.a = second
-	r.wantSealed(r.n)
+	other.wantSealed(r.n)
+	for _, name := range []string{"tile/entries/000", "tile/0/000", "tile/1/000.p/1"} {
+		x, err := os.ReadFile(filepath.Join(r.dir, "archive", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		y, err := os.ReadFile(filepath.Join(other.dir, "archive", name))
+		if err != nil || !bytes.Equal(x, y) {
+			t.Errorf("%s: the archives differ, %v", name, err)
+		}
+	}
 }
 
 // TestRefusesAnotherHistory: what does not extend the newest published checkpoint is not signed.
