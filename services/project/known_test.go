@@ -219,7 +219,7 @@ func (w *watched) Read(ctx context.Context, first, last uint64) iter.Seq2[ledger
 		w.reading.Store(true)
 		defer w.reading.Store(false)
 		for e, err := range w.Log.Read(ctx, first, last) {
-			time.Sleep(10 * time.Microsecond)
+			time.Sleep(10 * time.Microsecond) // a disk: else the reading is over before anyone can look at it
 			if !yield(e, err) {
 				return
 			}

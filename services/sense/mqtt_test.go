@@ -156,6 +156,7 @@ func publish(t *testing.T, c mqtt.Client, topic string, qos byte, body string) {
 	}
 }
 
+// wait looks again and again: messages come by way of a broker, and nothing tells a test when one has been judged.
 func (h *house) wait(what string, so func() bool) {
 	h.t.Helper()
 	for until := time.Now().Add(patient); !so(); time.Sleep(10 * time.Millisecond) {
