@@ -22,7 +22,12 @@ import (
 	"latewood/services/serve"
 )
 
-func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
+func main() {
+	stop := boundMemory()
+	exit := run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	stop()
+	os.Exit(exit)
+}
 
 // run is the whole program; main only lends it the process.
 func run(args []string, in io.Reader, out, errs io.Writer) int {

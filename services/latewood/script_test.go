@@ -19,11 +19,9 @@ import (
 // The scripts run this test binary as latewood: the real program with a real broker, in a folder of its own.
 func TestMain(m *testing.M) {
 	if os.Getenv("LATEWOOD_AS_PROGRAM") != "" { // a test started it as the program, to kill it
-		os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+		main()
 	}
-	testscript.Main(m, map[string]func(){
-		"latewood": func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
-	})
+	testscript.Main(m, map[string]func(){"latewood": main})
 }
 
 func TestScripts(t *testing.T) {
