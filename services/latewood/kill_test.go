@@ -127,6 +127,52 @@ func TestKilledImport(t *testing.T) {
 	t.Logf("counts: killed imports %d; %d records stood after the last kill, %d at the end", n, there, len(seen))
 }
 
+// A program that is killed while it makes a farm, at each of the files that it makes for it, leaves a folder in which the same
+// command opens the farm.
+func TestKilledOpen(t *testing.T) {
+	t.Parallel()
+	file, ids := history(t, 20)
+	n, seen := rounds(1, 20), 0
+	const stream = "broker/jetstream/LEDGER/streams/LATEWOOD_kill-test"
+	for _, made := range []string{
+		stream, stream + "/msgs", stream + "/meta.inf", stream + "/meta.sum", stream + "/msgs/1.blk", "farms/kill-test",
+		"farms/kill-test/people/owner.json", "farms/kill-test/keys/ledger.key", "farms/kill-test/keys/ledger.vkeys", "farms/kill-test/archive/checkpoint",
+	} {
+		dir := t.TempDir()
+		for range n { // a second kill falls on what the first one left
+			cmd := program(t, "import", file, "--farm", "kill-test", "--dir", dir)
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			ended := make(chan struct{})
+			go func() { _ = cmd.Wait(); close(ended) }()
+			for alive := true; alive; { // no pause: the file beside it comes within microseconds
+				if _, err := os.Lstat(filepath.Join(dir, made)); err == nil {
+					seen++
+					break
+				}
+				select {
+				case <-ended:
+					alive = false
+				default:
+				}
+			}
+			_ = cmd.Process.Kill()
+			<-ended
+		}
+		if out := latewood(t, dir, "import", file, "--farm", "kill-test"); !strings.Contains(out, "0 refused") {
+			t.Errorf("killed at %s: the same file again: %s", made, out)
+		}
+		there := stored(t, dir)
+		for _, id := range ids {
+			if !there[id] {
+				t.Fatalf("killed at %s: %s is missing", made, id)
+			}
+		}
+	}
+	t.Logf("counts: killed while a farm is made: %d", seen)
+}
+
 // Every record that the program answered for is there after a kill, once.
 func TestKilledRun(t *testing.T) {
 	t.Parallel()

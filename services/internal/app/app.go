@@ -68,6 +68,10 @@ func Open(ctx context.Context, o Options) (_ *App, err error) {
 		return nil, folderFault(o.Dir, err)
 	}
 	a := &App{o: o, lock: lock, farms: map[string]*farm{}, fatal: make(chan error, 1)}
+	if err := a.sweepUnborn(ctx); err != nil {
+		_ = lock.Unlock()
+		return nil, err
+	}
 	if err := a.check(ctx); err != nil {
 		_ = lock.Unlock()
 		return nil, err

@@ -67,6 +67,21 @@ func StreamDir(dir, farm string) string {
 	return filepath.Join(dir, "jetstream", ledgerAccount, "streams", "LATEWOOD_"+farm)
 }
 
+// Ledgers lists the farms of which a broker keeps a ledger, whole or half made, from the files.
+func Ledgers(dir string) ([]string, error) {
+	entries, err := os.ReadDir(filepath.Dir(StreamDir(dir, "")))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, folderError(dir, "reading", err)
+	}
+	var out []string
+	for _, e := range entries {
+		if farm, ok := strings.CutPrefix(e.Name(), "LATEWOOD_"); ok && e.IsDir() {
+			out = append(out, farm)
+		}
+	}
+	return out, nil
+}
+
 // LookAt reads the ledger of a farm out of the files of a broker, and only reads: nothing is opened for writing, and no
 // server runs. It hands every record behind a place to f, in order, with its checksum checked, also those behind a damaged
 // one, and says where none can be read. Blocks that hold nothing behind that place are left out where their beginnings say so.
