@@ -365,24 +365,39 @@ func (t *terminal) held(h *app.HeldCodes) {
 
 func first[T any](s []T, n int) []T { return slices.Clone(s[:min(len(s), n)]) }
 
-// progress shows how far a long import is, on one line of a terminal.
+// A long import is told of every so often where no terminal redraws a line: in the log of a script, a line a row would bury the rest.
+const (
+	progressEvery = 5 * time.Second
+	progressRows  = 50_000
+)
+
+// progress shows how far a long import is: on one line of a terminal, else in a line every few seconds or many rows.
 func (t *terminal) progress(name string, rows int, took time.Duration) {
-	if f, ok := t.errs.(*os.File); !ok || !isTerminal(f) {
+	f, ok := t.errs.(*os.File)
+	drawn := ok && isTerminal(f)
+	if !drawn && took-t.toldAt < progressEvery && rows-t.toldRows < progressRows {
 		return
 	}
 	rate := 0
 	if s := took.Seconds(); s > 0 {
 		rate = int(float64(rows) / s)
 	}
-	fmt.Fprintf(t.errs, "\r%s", words.Say("cli.progress", "file", name, "rows", rows, "rate", rate))
+	line := words.Say("cli.progress", "file", name, "rows", rows, "rate", rate)
+	if !drawn {
+		fmt.Fprintln(t.errs, line)
+		t.toldAt, t.toldRows = took, rows
+		return
+	}
+	fmt.Fprintf(t.errs, "\r%s", line)
 	t.drawn = true
 }
 
+// progressEnd takes the line off the terminal; the next file is told of anew.
 func (t *terminal) progressEnd() {
 	if t.drawn {
 		fmt.Fprint(t.errs, "\r\x1b[K")
-		t.drawn = false
 	}
+	t.drawn, t.toldAt, t.toldRows = false, 0, 0
 }
 
 func isTerminal(f *os.File) bool {

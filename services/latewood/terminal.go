@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"latewood/events"
@@ -26,6 +27,9 @@ type terminal struct {
 	json   bool
 	global *global
 	drawn  bool // a line of progress stands on the terminal
+
+	toldAt   time.Duration // since the import began, and
+	toldRows int           // the row: of the last line of progress where there is no terminal
 }
 
 // fail prints one clear line.
