@@ -52,6 +52,7 @@ const (
 	StationLag        = "station-clock-lag"
 	StationFirst      = "station-first-reading"
 	StationPerHour    = "station-readings-per-hour"
+	StationLate       = "station-late"
 	DrawnTolerance    = "drawn-tolerance"
 	MeasureSlip       = "measure-slip"
 	ReviewDays        = "review-days"
@@ -101,6 +102,8 @@ func Table() []Setting {
 			Doc: "setting.station-first-reading"},
 		{Name: StationPerHour, Kind: Number, Default: 360.0, Unit: "1", Min: 1, Max: 36000,
 			Source: "project rule: one every ten seconds", Doc: "setting.station-readings-per-hour"},
+		{Name: StationLate, Kind: Number, Default: 2.0, Unit: "h", Min: 0.1, Max: 8784,
+			Source: "project rule: the default of weather-max-gap; the hours had been answered as not covered", Doc: "setting.station-late"},
 	}, flushTable()...)
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"latewood/events/words"
 	"latewood/services/internal/app"
@@ -100,6 +101,9 @@ func (t *terminal) sensors(s *app.Sensors, most int) {
 	}
 	if s.Address != "" && s.Counts != nil {
 		t.say("cli.sensors-head", "address", s.Address, "messages", s.Counts.Messages, "recorded", s.Counts.Recorded)
+		if s.Counts.Late > 0 {
+			t.say("cli.sensors-late", "n", s.Counts.Late, "by", (time.Duration(s.Counts.MostLate) * time.Second).String())
+		}
 		if s.Counts.Lost > 0 {
 			t.say("cli.sensors-lost", "n", s.Counts.Lost)
 		}

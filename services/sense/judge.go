@@ -41,7 +41,8 @@ type proposed struct {
 	station string
 	at      time.Time
 	data    *events.WeatherRead
-	from    []int // the messages
+	from    []int         // the messages
+	late    time.Duration // after its time, where that is longer than Rules.Late
 }
 
 func (p proposed) proposal() Proposal {
@@ -104,13 +105,14 @@ func (s *Service) judge(messages []Message) *window {
 			w.repeats++
 			continue
 		}
-		kind, why, instead := believe(known, m, readings, s.rules(station))
+		rules := s.rules(station)
+		kind, why, instead := believe(known, m, readings, rules)
 		if why.Key != "" {
 			w.refuse(m, station, kind, why, instead)
 			continue
 		}
 		for _, r := range readings {
-			w.add(proposed{station, r.Time, r.Data, []int{i}})
+			w.add(proposed{station, r.Time, r.Data, []int{i}, rules.late(m.At.Sub(r.Time))})
 		}
 	}
 	return w

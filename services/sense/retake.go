@@ -57,7 +57,7 @@ func (s *Service) Retake(ctx context.Context, seq uint64, shift time.Duration) (
 		case at.After(s.c.Now().Add(rules.Ahead)):
 			return not(say("sense.ahead", "time", stamp(at), "by", rounded(at.Sub(s.c.Now()))), say("sense.clock-instead"))
 		}
-		w.add(noted(proposed{station, at, r.Data, []int{0}}, shift))
+		w.add(noted(proposed{station, at, r.Data, []int{0}, rules.late(s.c.Now().Sub(at))}, shift))
 	}
 	outcomes, err := s.hand(ctx, w.proposals)
 	if err != nil {

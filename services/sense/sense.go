@@ -63,6 +63,7 @@ type Rules struct {
 	Oldest  time.Duration // settings.StationFirst: of the first message of a station of which nothing is known
 	Behind  time.Duration // settings.StationLag: suspect if it stays the same from message to message, to within half a minute
 	PerHour int           // settings.StationPerHour
+	Late    time.Duration // settings.StationLate: only counted; it is believed all the same
 	// Ahead is how far a reading may lie ahead of this machine's clock: 5 minutes (common practice). No setting, because the
 	// recorder takes nothing that lies 2 minutes ahead; beyond 5 it is the clock that people should look at.
 	Ahead time.Duration
@@ -82,7 +83,7 @@ func RulesFrom(number func(setting string) (float64, bool)) Rules {
 	return Rules{
 		Back:   in(settings.StationBack, time.Minute),
 		Oldest: in(settings.StationFirst, 24*time.Hour), Behind: in(settings.StationLag, time.Minute),
-		PerHour: int(in(settings.StationPerHour, 1)),
+		PerHour: int(in(settings.StationPerHour, 1)), Late: in(settings.StationLate, time.Hour),
 	}
 }
 
@@ -93,12 +94,20 @@ func (r Rules) filled() Rules {
 		return v, ok
 	})
 	r.Ahead, r.Back, r.Oldest = cmp.Or(r.Ahead, 5*time.Minute), cmp.Or(r.Back, d.Back), cmp.Or(r.Oldest, d.Oldest)
-	r.Behind, r.PerHour = cmp.Or(r.Behind, d.Behind), cmp.Or(r.PerHour, d.PerHour)
+	r.Behind, r.PerHour, r.Late = cmp.Or(r.Behind, d.Behind), cmp.Or(r.PerHour, d.PerHour), cmp.Or(r.Late, d.Late)
 	if r.Reset.IsZero() {
 		r.Reset = time.Date(2001, 1, 1, 0, 0, 0, 0, time.UTC)
 	}
 	r.Settle = cmp.Or(r.Settle, 2*time.Second)
 	return r
+}
+
+// late is how long after its time a reading came in, 0 where that is soon enough.
+func (r Rules) late(after time.Duration) time.Duration {
+	if after <= r.Late {
+		return 0
+	}
+	return after
 }
 
 // rules are the limits for a station.
@@ -129,6 +138,10 @@ type Counts struct {
 	Repeats  int `json:"repeats"`  // messages that said nothing new, and readings that were known
 	Refused  int `json:"refused"`  // messages
 	Lost     int `json:"lost"`     // messages that the raw stream dropped before they were read
+	// Late counts the readings recorded that came in later after their time than Rules.Late, MostLate says how much the worst did,
+	// in seconds: what was answered about their time before has changed.
+	Late     int   `json:"late,omitempty"`
+	MostLate int64 `json:"mostLate,omitempty"`
 }
 
 // A Service senses. Open it, Run it.
@@ -353,13 +366,17 @@ func (s *Service) hand(ctx context.Context, readings []proposed) ([]Outcome, err
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	for _, o := range outcomes {
+	for i, o := range outcomes {
 		switch {
 		case len(o.Problems) > 0:
 		case o.Known:
 			s.counts.Repeats++
 		default:
 			s.counts.Recorded++
+			if late := readings[i].late; late > 0 {
+				s.counts.Late++
+				s.counts.MostLate = max(s.counts.MostLate, int64(late/time.Second))
+			}
 		}
 	}
 	return outcomes, nil

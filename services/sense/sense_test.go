@@ -210,6 +210,23 @@ func TestRetakeAfterTheClockWasCorrected(t *testing.T) {
 	)
 }
 
+// What a station gathered while it could not send is taken in as it is, and counted as late.
+func TestLate(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, "hollow")
+	w.s.c.Rules.Late = time.Hour
+	w.sends("wx/hollow", air(start, "20"))
+	w.raw.now = start.Add(5 * time.Hour)
+	w.sends("wx/hollow", fmt.Sprintf(`[{"bt":%d,"n":"temp","u":"Cel","v":21},{"n":"temp","u":"Cel","t":7200,"v":22},{"n":"temp","u":"Cel","t":17000,"v":23}]`, start.Add(10*time.Minute).Unix()))
+	w.wantRefused()
+	if got := w.s.Counts(); got != (Counts{Messages: 2, Recorded: 4, Late: 2, MostLate: int64((4*time.Hour + 50*time.Minute) / time.Second)}) {
+		t.Errorf("counts: got %+v", got)
+	}
+	if got := (Rules{Late: time.Hour}).late(time.Hour); got != 0 {
+		t.Errorf("an hour to the second is late by %v", got)
+	}
+}
+
 // Whatever it sends, a sensor makes no more readings of an hour than the rules let it, and none of other hours.
 func TestFlood(t *testing.T) {
 	t.Parallel()
