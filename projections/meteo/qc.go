@@ -115,14 +115,14 @@ var stepHours = [5]int64{1, 2, 3, 6, 12}
 const (
 	zahumensky = "published: Zahumensky 2004, Guidelines on Quality Control Procedures for Data from Automatic Weather Stations " +
 		"(WMO CBS/OPAG-IOS), as transcribed in two public code bases"
-	wmo305 = "published: WMO-No. 305, Guide on the Global Data-processing System, 1993, p. VI.21, via an open package"
+	humidityMemory = "; the suspect limit of 10 % a minute from memory"
+	wmo305         = "published: WMO-No. 305, Guide on the Global Data-processing System, 1993, p. VI.21, via an open package"
 )
 
 // Limits lists the whole table with units and sources, one row a variable, in
 // the order of the constants.
 //
-// Single limits: the humidity suspect limit of 10 % is from memory; air
-// temperature has one transcribed minute limit, which is used as an error
+// Single limits: air temperature has one transcribed minute limit, which is used as an error
 // limit (project rule). Soil temperature's minute limit depends on depth and is
 // left out.
 func Limits() []Limit {
@@ -154,7 +154,9 @@ func limit(v Variable) Limit {
 	case SoilTemperature:
 		return row("soil temperature", "C", -50, 50, none, none, none, none, noSteps)
 	case RelativeHumidity:
-		return row("relative humidity", "%", 0, 100, 5, 10, 15, 1, noSteps)
+		l := row("relative humidity", "%", 0, 100, 5, 10, 15, 1, noSteps)
+		l.Source += humidityMemory
+		return l
 	case StationPressure:
 		return row("station pressure", "hPa", 500, 1100, 0.3, 0.5, 2, 0.1, [5]float64{3, 6, 9, 18, 36})
 	case WindSpeed:

@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
+	"latewood/events/units"
 	"latewood/events/words"
 	"latewood/services/internal/app"
 	"latewood/services/serve"
@@ -145,16 +147,21 @@ type settingsCommand struct {
 	From   string `help:"${cli_settings_from}" placeholder:"DATE"`
 	Reason string `help:"${cli_settings_reason}"`
 	On     string `help:"${cli_on}" placeholder:"DATE"`
+	Limits bool   `help:"${cli_settings_limits}"`
 }
 
 func (s *settingsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	if s.Adopt != "" && s.Name == "" {
 		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.settings-which")}
 	}
-	q := app.SettingsRequest{Asked: t.asked(s.asked), Name: s.Name, Adopt: s.Adopt, Unit: s.Unit, From: s.From, Reason: s.Reason, On: s.On}
+	q := app.SettingsRequest{Asked: t.asked(s.asked), Name: s.Name, Adopt: s.Adopt, Unit: s.Unit, From: s.From, Reason: s.Reason, On: s.On, Limits: s.Limits}
 	return ask(ctx, t, "settings", q, func(d app.Settings) {
 		if d.Recorded != nil {
 			t.recorded(*d.Recorded)
+		}
+		if s.Limits {
+			t.limits(d.Limits)
+			return
 		}
 		rows := make([][]string, len(d.Settings))
 		for i, x := range d.Settings {
@@ -167,6 +174,37 @@ func (s *settingsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			}
 		}
 	})
+}
+
+// limits prints what readings are held against, and where each number is from.
+func (t *terminal) limits(limits []app.Limit) {
+	var sources []string
+	source := func(text string) string {
+		if text == "" {
+			return ""
+		}
+		if !slices.Contains(sources, text) {
+			sources = append(sources, text)
+		}
+		return fmt.Sprintf("[%d]", slices.Index(sources, text)+1)
+	}
+	rows := make([][]string, len(limits))
+	for i, l := range limits {
+		rows[i] = []string{l.Variable, l.Unit, units.FormatNumber(*l.Low), units.FormatNumber(*l.High)}
+		for n := range 6 {
+			step := "–"
+			if n < len(l.Steps) {
+				step = units.FormatNumber(l.Steps[n])
+			}
+			rows[i] = append(rows[i], step)
+		}
+		rows[i] = append(rows[i], source(l.Source)+source(l.StepSource))
+	}
+	t.table(heads("variable", "unit", "low", "high", "step-minute", "step-1", "step-2", "step-3", "step-6", "step-12", "from"), rows)
+	for i, text := range sources {
+		fmt.Fprintf(t.out, "[%d] %s\n", i+1, text)
+	}
+	t.say("cli.limits-kept")
 }
 
 // text shows a value of a document.

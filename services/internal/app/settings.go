@@ -9,6 +9,7 @@ import (
 	"latewood/events/civil"
 	"latewood/events/words"
 	"latewood/projections"
+	"latewood/projections/meteo"
 	"latewood/projections/settings"
 	"latewood/services/record"
 	"latewood/services/serve"
@@ -23,6 +24,7 @@ type SettingsRequest struct {
 	From   string `json:"from,omitempty"`
 	Reason string `json:"reason,omitempty"`
 	On     string `json:"on,omitempty"`
+	Limits bool   `json:"limits,omitempty"` // of readings, too
 }
 
 // Settings lists them.
@@ -30,6 +32,34 @@ type Settings struct {
 	On       string    `json:"on"`
 	Settings []Setting `json:"settings"`
 	Recorded *Recorded `json:"recorded,omitempty"`
+	Limits   []Limit   `json:"limits,omitempty"` // by which readings are looked at; not to be adopted
+}
+
+// Limit is what quality control holds one variable of the weather against. What is absent is not looked at.
+type Limit struct {
+	Variable string   `json:"variable"`
+	Unit     string   `json:"unit"`
+	Low      *float64 `json:"low,omitempty"` // outside of it a value is left out
+	High     *float64 `json:"high,omitempty"`
+	// Steps are the largest changes within a minute and 1, 2, 3, 6 and 12 hours; above it a value is suspect and stays in.
+	Steps      []float64 `json:"steps,omitempty"`
+	Source     string    `json:"source"`
+	StepSource string    `json:"stepSource,omitempty"`
+}
+
+// readingLimits is the part of meteo's table that the fold of the weather goes by.
+func readingLimits() (out []Limit) {
+	for _, l := range meteo.Limits() {
+		row := Limit{Variable: l.Name, Unit: l.Unit, Low: &l.Low, High: &l.High, Source: l.Source}
+		switch l.Variable {
+		case meteo.DewPointTemperature, meteo.GroundTemperature, meteo.StationPressure:
+			continue // no reading tells them
+		case meteo.AirTemperature:
+			row.Steps, row.StepSource = append([]float64{l.MinuteError}, l.Steps[:]...), l.StepSource
+		}
+		out = append(out, row)
+	}
+	return out
 }
 
 // Setting is one setting as it holds on a day.
@@ -60,6 +90,9 @@ func (a *App) opSettings(ctx context.Context, q SettingsRequest) (any, int, erro
 		recorded, exit = &doc, code
 	}
 	out := Settings{Settings: []Setting{}, Recorded: recorded}
+	if q.Limits {
+		out.Limits = readingLimits()
+	}
 	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, _ int) error {
 		day := civil.DateOf(f.app.o.Now(), b.Zone())
 		if q.On != "" {
