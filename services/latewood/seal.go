@@ -281,9 +281,20 @@ func (t *terminal) document(d any) error {
 	return err
 }
 
-type auditCommand struct{}
+type auditCommand struct {
+	From  string   `help:"${cli_audit_from}" placeholder:"URL"`
+	Key   string   `help:"${cli_audit_key}" placeholder:"VKEY|FILE"`
+	Token string   `help:"${cli_audit_token}" env:"LATEWOOD_TOKEN" placeholder:"TOKEN"`
+	Seen  []string `help:"${cli_audit_seen}" placeholder:"FILE" sep:"none"`
+}
 
-func (auditCommand) Run(ctx context.Context, t *terminal) (int, error) {
+func (a *auditCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	switch {
+	case a.From != "":
+		return a.from(ctx, t)
+	case a.Key != "" || len(a.Seen) > 0:
+		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.audit-without-from")}
+	}
 	exit, err := ask(ctx, t, "audit", app.AuditRequest{Farm: t.global.Farm}, t.audit)
 	// A folder that is too damaged to be opened is what this command is for.
 	var d *app.Damage
@@ -296,6 +307,38 @@ func (auditCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	}
 	t.audit(doc)
 	return 3, nil
+}
+
+// from audits a ledger whose archive another process serves. It opens no folder.
+func (a *auditCommand) from(ctx context.Context, t *terminal) (int, error) {
+	if a.Key == "" {
+		return 2, &serve.Fault{Exit: 2, Text: words.Say("cli.audit-no-key")}
+	}
+	var seen [][]byte
+	for _, path := range a.Seen {
+		b, err := readFile(path)
+		if err != nil {
+			return 1, err
+		}
+		seen = append(seen, b)
+	}
+	doc, exit, err := app.AuditFrom(ctx, a.From, a.Key, a.Token, seen)
+	if err != nil {
+		return exit, err
+	}
+	if t.json {
+		return exit, t.document(doc)
+	}
+	if doc.OK {
+		t.say("cli.audit-from-ok", "records", doc.Records, "origin", doc.Origin)
+		if len(seen) > 0 {
+			t.say("cli.audit-from-seen", "n", len(seen))
+		}
+		t.root(doc.Records, doc.Root, true)
+		return exit, nil
+	}
+	t.audit(doc)
+	return exit, nil
 }
 
 func (t *terminal) audit(d app.Audit) {

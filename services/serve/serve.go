@@ -61,8 +61,7 @@ func Handler(token string, ops map[string]Op, logger *slog.Logger) http.Handler 
 	mux := http.NewServeMux()
 	for name, op := range ops {
 		mux.HandleFunc("POST /v1/"+name, func(w http.ResponseWriter, r *http.Request) {
-			given := strings.TrimPrefix(r.Header.Get("Authorization"), "Bearer ")
-			if subtle.ConstantTimeCompare([]byte(given), []byte(token)) != 1 {
+			if !Allowed(r, token) {
 				http.Error(w, words.Say("serve.token"), http.StatusUnauthorized)
 				return
 			}
@@ -72,6 +71,12 @@ func Handler(token string, ops map[string]Op, logger *slog.Logger) http.Handler 
 	// A page that somebody has open in a browser on this machine cannot reach in: it has no token, and this refuses
 	// requests from other origins before they are looked at.
 	return http.NewCrossOriginProtection().Handler(mux)
+}
+
+// Allowed reports whether a request brings the token.
+func Allowed(r *http.Request, token string) bool {
+	given := strings.TrimPrefix(r.Header.Get("Authorization"), "Bearer ")
+	return subtle.ConstantTimeCompare([]byte(given), []byte(token)) == 1
 }
 
 func answer(w http.ResponseWriter, r *http.Request, name string, op Op, logger *slog.Logger) {

@@ -28,6 +28,9 @@ const (
 	tailName       = "tail"
 )
 
+// EntriesPath is what the names of entry bundles begin with: the files that hold whole records.
+const EntriesPath = "tile/entries/"
+
 // A tile names one file of the tree: level 0 and up for hashes, entries for bundles of records.
 type tile struct {
 	level int

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"time"
@@ -128,7 +129,10 @@ func (a *App) Serve(ctx context.Context, listen string, ready func(address strin
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	served := make(chan error, 1)
-	go func() { served <- serve.Run(ctx, l, serve.Handler(r.Token, a.ops(), a.o.Logger)) }()
+	mux := http.NewServeMux()
+	mux.Handle("/", serve.Handler(r.Token, a.ops(), a.o.Logger))
+	mux.Handle(archivePath, a.tiles(r.Token))
+	go func() { served <- serve.Run(ctx, l, mux) }()
 	select {
 	case err := <-a.fatal:
 		cancel()
