@@ -41,7 +41,7 @@ func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			t.say("cli.show-version", "what", words.Say("cli.version-"+v.What), "place", v.Place, "mark", mark)
 			t.pairs(
 				"id", v.ID, "follows", v.Follows, "type", v.Type, "time", v.Time, "recorded", v.RecordedTime, "noted", v.NotedTime,
-				"actor", who(v.Actor, d.People), "by", who(v.By, d.People), "source", v.Source, "batch", v.Batch, "reason", v.Reason, "leaf", v.Leaf,
+				"actor", who(v.Actor, d.People), "by", who(v.By, d.People), "source", v.Source, "batch", v.Batch, "reason", v.Reason, "leaf", v.Leaf, "proof", proven(v),
 				"chains", strings.ReplaceAll(v.Chains, ", ", "\n"), "data", string(v.Data),
 			)
 			switch {
@@ -60,6 +60,14 @@ func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
 		fmt.Fprintln(t.out)
 		t.root(d.Size, d.Root, d.Sealed)
 	})
+}
+
+// proven says what shows that a version stands where it stands; the proof itself is in the JSON.
+func proven(v app.Version) string {
+	if v.Proof == "" {
+		return words.Say("cli.show-unproven")
+	}
+	return words.Say("cli.show-proof", "hashes", v.Hashes, "size", v.Under)
 }
 
 // pairs prints names from the catalogue (field.NAME) with their values, one a line, without the empty ones.

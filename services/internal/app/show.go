@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"latewood/events"
+	"latewood/events/ledger/proof"
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/projections/flags"
@@ -42,23 +43,28 @@ type Shown struct {
 
 // Version is one of a record's versions: the record itself, a correction, or its withdrawal.
 type Version struct {
-	ID           string     `json:"id"`
-	What         string     `json:"what"` // recorded, corrected, withdrawn
-	Follows      string     `json:"follows,omitempty"`
-	Counts       bool       `json:"counts"`
-	Type         string     `json:"type"`
-	Time         string     `json:"time"`
-	RecordedTime string     `json:"recordedTime"`
-	NotedTime    string     `json:"notedTime,omitempty"`
-	Actor        string     `json:"actor"`
-	By           string     `json:"by,omitempty"`
-	Source       string     `json:"source"`
-	Batch        string     `json:"batch,omitempty"`
-	Reason       string     `json:"reason,omitempty"`
-	Place        uint64     `json:"place"`
-	Leaf         string     `json:"leaf"`
-	Chains       string     `json:"chains"`
-	Data         events.Raw `json:"data,omitempty"`
+	ID           string `json:"id"`
+	What         string `json:"what"` // recorded, corrected, withdrawn
+	Follows      string `json:"follows,omitempty"`
+	Counts       bool   `json:"counts"`
+	Type         string `json:"type"`
+	Time         string `json:"time"`
+	RecordedTime string `json:"recordedTime"`
+	NotedTime    string `json:"notedTime,omitempty"`
+	Actor        string `json:"actor"`
+	By           string `json:"by,omitempty"`
+	Source       string `json:"source"`
+	Batch        string `json:"batch,omitempty"`
+	Reason       string `json:"reason,omitempty"`
+	Place        uint64 `json:"place"`
+	Leaf         string `json:"leaf"`
+	Chains       string `json:"chains"`
+	// Proof shows that the record stands at its place under a signed checkpoint: a C2SP tlog-proof file, with the checkpoint in it.
+	// Absent while the record is not sealed. Hashes is how many hashes lead from the record's to the root, Under the size.
+	Proof  string     `json:"proof,omitempty"`
+	Hashes int        `json:"hashes,omitempty"`
+	Under  uint64     `json:"under,omitempty"`
+	Data   events.Raw `json:"data,omitempty"`
 	// Moves are what a correction or withdrawal changed when it was recorded: intervals, totals, lots, loads, flags.
 	Moves []Move `json:"moves,omitempty"`
 }
@@ -107,6 +113,9 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 	})
 	if err != nil {
 		return nil, 1, err
+	}
+	if err := of.prove(doc.Versions); err != nil {
+		return nil, 1, of.damaged(err)
 	}
 	if err := of.changes(ctx, doc.Versions); err != nil {
 		return nil, 1, err
@@ -159,6 +168,38 @@ func (f *farm) changes(ctx context.Context, versions []Version) error {
 		if v != nil {
 			v.Moves = moves(before, answersOf(book, r.Recorded))
 		}
+	}
+	return nil
+}
+
+// prove adds the proofs of the versions that are sealed. A proof is followed to the signed root before it is given.
+func (f *farm) prove(versions []Version) error {
+	ar := f.seal.archive.Load()
+	if ar == nil || ar.Sealed() == 0 {
+		return nil
+	}
+	now, err := ar.Checkpoint()
+	if err != nil {
+		return err
+	}
+	for i := range versions {
+		v := &versions[i]
+		if v.Place > now.Size {
+			continue
+		}
+		path, err := proof.Inclusion(now.Size, v.Place-1, ar)
+		if err != nil {
+			return err
+		}
+		leaf, err := ar.LeafHash(v.Place)
+		if err == nil {
+			err = proof.CheckInclusion(now.Tree, v.Place-1, leaf, path)
+		}
+		if err != nil {
+			return err
+		}
+		v.Proof = string(proof.File{Index: v.Place - 1, Path: path, Checkpoint: now.Note}.Format())
+		v.Hashes, v.Under = len(path), now.Size
 	}
 	return nil
 }
