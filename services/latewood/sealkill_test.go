@@ -133,51 +133,58 @@ func fullDisk(t *testing.T, mib int) (dir string, ok bool) {
 	return dir, true
 }
 
-// TestFullDisk records until there is no room, then takes the last of the room away, and gives it back: each refusal is one clear
-// line, what was acknowledged is there, sealed, and recording goes on.
+// TestFullDisk records until there is no room, and gives the room back: the refusal is one clear line, what was acknowledged is
+// there, sealed, and recording goes on. The disk is full by a small file system in memory, where this process may mount one, and
+// by a limit for the size of files (RLIMIT_FSIZE).
 func TestFullDisk(t *testing.T) {
 	t.Parallel()
-	dir, mounted := fullDisk(t, 100)
+	var ways []string
+	t.Run("file size", func(t *testing.T) {
+		ways = append(ways, "a limit of 512 KiB for the size of files")
+		dir := t.TempDir()
+		filled(t, dir, func() {}, func(args ...string) *exec.Cmd {
+			cmd := program(t, args...)
+			limited := exec.Command("sh", append([]string{"-c", `ulimit -f 1024; exec "$0" "$@"`, cmd.Path}, args...)...) // POSIX: of 512 bytes
+			limited.Env = cmd.Env
+			return limited
+		}, func() {})
+	})
+	if dir, ok := fullDisk(t, 100); ok {
+		t.Run("file system", func(t *testing.T) {
+			ways = append(ways, "a file system of 100 MiB in memory")
+			filler := filepath.Join(dir, "filler")
+			filled(t, dir, func() {
+				// Everything but the last 200 KiB is somebody else's.
+				out, err := exec.Command("df", "--output=avail", "-B1", dir).Output()
+				if err != nil {
+					t.Fatal(err)
+				}
+				var free int64
+				fmt.Sscan(strings.SplitN(string(out), "\n", 2)[1], &free)
+				if err := os.WriteFile(filler, make([]byte, max(free-200<<10, 0)), 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}, func(args ...string) *exec.Cmd { return program(t, args...) }, func() { _ = os.Remove(filler) })
+		})
+	}
+	t.Logf("counts: full disk by %s", strings.Join(ways, ", and by "))
+}
+
+// filled imports into a folder before, while and after there is no room.
+func filled(t *testing.T, dir string, fill func(), command func(args ...string) *exec.Cmd, free func()) {
+	t.Helper()
 	file, _ := history(t, 3000)
-	limited := func(args ...string) (string, error) {
-		cmd := program(t, append(args, "--dir", dir)...)
-		if !mounted { // a limit for the size of files stands in: 512 KiB
-			cmd = exec.Command("sh", append([]string{"-c", `ulimit -f 1024; exec -a latewood "$0" "$@"`, cmd.Path}, cmd.Args[1:]...)...)
-			cmd.Env = append(os.Environ(), "LATEWOOD_AS_PROGRAM=1")
-		}
-		out, err := cmd.CombinedOutput()
-		return string(out), err
-	}
-	refused := func(what, out string, err error) {
-		t.Helper()
-		if err == nil || strings.Contains(out, "panic") || strings.Contains(out, "goroutine") || strings.Count(out, "latewood: ") != 1 {
-			t.Errorf("%s: want one clear line, got %v\n%s", what, err, out)
-		}
-	}
 	latewood(t, dir, "import", file, "--farm", "full-test")
-	filler := filepath.Join(dir, "filler")
-	if mounted {
-		// Everything but the last 200 KiB is somebody else's.
-		free := func() int64 {
-			out, err := exec.Command("df", "--output=avail", "-B1", dir).Output()
-			if err != nil {
-				t.Fatal(err)
-			}
-			var n int64
-			fmt.Sscan(strings.SplitN(string(out), "\n", 2)[1], &n)
-			return n
-		}()
-		if err := os.WriteFile(filler, make([]byte, max(free-200<<10, 0)), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
+	fill()
 	more, ids := history(t, 4000)
-	out, err := limited("import", more, "--farm", "full-test")
-	refused("an import on a full disk", out, err)
-	_ = os.Remove(filler)
-	out2 := latewood(t, dir, "import", more, "--farm", "full-test")
-	if !strings.Contains(out2, "0 refused") {
-		t.Errorf("the same file again with room: %s", out2)
+	b, err := command("import", more, "--farm", "full-test", "--dir", dir).CombinedOutput()
+	out := string(b)
+	if err == nil || strings.Contains(out, "panic") || strings.Contains(out, "goroutine") || strings.Count(out, "latewood: ") != 1 {
+		t.Errorf("an import on a full disk: want one clear line, got %v\n%s", err, out)
+	}
+	free()
+	if out := latewood(t, dir, "import", more, "--farm", "full-test"); !strings.Contains(out, "0 refused") {
+		t.Errorf("the same file again with room: %s", out)
 	}
 	seen := stored(t, dir)
 	for _, id := range ids {
@@ -188,9 +195,5 @@ func TestFullDisk(t *testing.T) {
 	if out := latewood(t, dir, "audit"); !strings.Contains(out, "nothing found") {
 		t.Errorf("audit: %s", out)
 	}
-	how := "a limit for the size of files"
-	if mounted {
-		how = "a file system of 100 MiB in memory"
-	}
-	t.Logf("counts: full disk by %s; %d records at the end; it said: %s", how, len(seen), strings.TrimSpace(out))
+	t.Logf("counts: %d records at the end; it said: %s", len(seen), strings.TrimSpace(out))
 }
