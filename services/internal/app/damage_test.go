@@ -28,8 +28,8 @@ const (
 )
 
 // twoStores is the folder of a farm with sealed records and some behind them that nobody signed yet, and the records. The
-// broker was stopped well, so its index is there.
-func twoStores(t *testing.T) (dir string, bodies [][]byte) {
+// broker was stopped well, so its index is there. Each record has a note of so many bytes.
+func twoStores(t *testing.T, note int) (dir string, bodies [][]byte) {
 	t.Helper()
 	dir = t.TempDir()
 	add := func(a *App, from, to int) {
@@ -41,7 +41,7 @@ func twoStores(t *testing.T) (dir string, bodies [][]byte) {
 			from = 2
 		}
 		for i := from; i < to; i++ {
-			fmt.Fprintf(&rows, `{"type":"fruit.picked","time":"2026-05-01T08:%02d:%02dZ","data":{"where":{"block":"north"},"mass":{"value":%d,"unit":"kg"}}}`+"\n", i/60, i%60, i%40+1)
+			fmt.Fprintf(&rows, `{"type":"fruit.picked","time":"2026-05-01T08:%02d:%02dZ","data":{"where":{"block":"north"},"mass":{"value":%d,"unit":"kg"},"note":%q}}`+"\n", i/60, i%60, i%40+1, strings.Repeat("n", note))
 		}
 		if _, exit, err := a.Call(t.Context(), "import", ImportRequest{Farm: "damage", Name: "rows.jsonl"}, fileOf("rows.jsonl", rows.String()), nil); err != nil || exit != 0 {
 			t.Fatalf("import: exit %d, %v", exit, err)
@@ -165,7 +165,7 @@ func fieldsOf(t *testing.T, block []byte, place uint64) map[string]int {
 // wrong is served, every sealed record comes back, and what is not sealed comes back or is named as lost.
 func TestDamage(t *testing.T) {
 	t.Parallel()
-	good, bodies := twoStores(t)
+	good, bodies := twoStores(t, 1)
 	stream := natsbox.StreamDir("broker", "damage")
 	block := filepath.Join(stream, "msgs", "1.blk")
 	content, err := os.ReadFile(filepath.Join(good, block))
@@ -247,6 +247,81 @@ func TestDamage(t *testing.T) {
 	w.Flush()
 	t.Logf("\n%s", table.String())
 	t.Logf("counts: %d damaged folders, nothing wrong served, every sealed record back", len(cases))
+}
+
+// TestDamagedBlocks flips bits in several block files of the broker's store at once, and takes whole ones away: nothing is served,
+// and every sealed record comes back.
+func TestDamagedBlocks(t *testing.T) {
+	t.Parallel()
+	good, bodies := twoStores(t, 50_000) // so that the store has several
+	msgs := filepath.Join(natsbox.StreamDir("broker", "damage"), "msgs")
+	found, err := filepath.Glob(filepath.Join(good, msgs, "*.blk"))
+	if err != nil || len(found) < 2 {
+		t.Fatalf("%d block files, %v, want several", len(found), err)
+	}
+	flipAll := func(t *testing.T, dir string, index bool) {
+		for n := range found {
+			path := filepath.Join(dir, msgs, fmt.Sprintf("%d.blk", n+1))
+			info, err := os.Stat(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, part := range []int64{3, 2} { // in the first third, and in the half
+				if int(info.Size()/part) < int(info.Size())-1 {
+					flipAt(t, path, int(info.Size()/part))
+				}
+			}
+		}
+		if !index {
+			if err := os.Remove(filepath.Join(dir, msgs, "index.db")); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	for name, hurt := range map[string]func(t *testing.T, dir string){
+		"bits in all of them":                 func(t *testing.T, dir string) { flipAll(t, dir, true) },
+		"bits in all of them, the index gone": func(t *testing.T, dir string) { flipAll(t, dir, false) },
+		"the first taken away":                func(t *testing.T, dir string) { _ = os.Remove(filepath.Join(dir, msgs, "1.blk")) },
+		"the first taken away, bits in the last": func(t *testing.T, dir string) {
+			flipAt(t, filepath.Join(dir, msgs, fmt.Sprintf("%d.blk", len(found))), 30_000)
+			_ = os.Remove(filepath.Join(dir, msgs, "1.blk"))
+		},
+		"all of them taken away": func(t *testing.T, dir string) {
+			for n := range found {
+				_ = os.Remove(filepath.Join(dir, msgs, fmt.Sprintf("%d.blk", n+1)))
+			}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			dir := copyTree(t, good)
+			hurt(t, dir)
+			at := servedRight(t, copyTree(t, dir), bodies)
+			if !strings.Contains(at, "refused") {
+				t.Error(at)
+			}
+			doc, err := RestoreFromArchive(context.Background(), Options{Dir: dir}, "")
+			if err != nil {
+				t.Fatalf("restore: %v", err)
+			}
+			r := doc.Farms[0]
+			a := openDir(t, dir)
+			defer closeApp(t, a)
+			got := exported(t, a)
+			if len(got) < sealedRecords || int(r.Sealed) != sealedRecords || r.Salvaged+r.Lost != unsealedRecords {
+				t.Errorf("%d records, %d sealed, %d salvaged, %d lost", len(got), r.Sealed, r.Salvaged, r.Lost)
+			}
+			for i := range min(len(got), sealedRecords+int(r.Salvaged)) {
+				if !bytes.Equal(got[i], bodies[i]) {
+					t.Errorf("place %d came back as another", i+1)
+				}
+			}
+			if text, exit, err := a.Call(t.Context(), "audit", AuditRequest{}, nil, nil); err != nil || exit != 0 {
+				t.Errorf("audit after it: exit %d, %s, %v", exit, text, err)
+			}
+			t.Logf("%d block files, %s: %d sealed back, %d salvaged, %d named as lost", len(found), at, r.Sealed, r.Salvaged, r.Lost)
+		})
+	}
 }
 
 // servedRight opens a damaged folder and asks for everything: what is served is right, or the start is refused.

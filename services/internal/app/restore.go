@@ -258,7 +258,7 @@ func (s *stores) compare(ctx context.Context, ar *archive.Archive) (bad bool, be
 	if err != nil {
 		return false, nil, 0, folderFault(s.a.o.Dir, err)
 	}
-	last = sealed
+	last = max(sealed, s.remembered(ar))
 	for _, e := range tail {
 		if e.Place > sealed {
 			at[e.Place] = e
@@ -302,6 +302,24 @@ func (s *stores) compare(ctx context.Context, ar *archive.Archive) (bad bool, be
 		return 1
 	})
 	return bad, behind, last, nil
+}
+
+// remembered is how many records this ledger had when the program last stopped well, by the recorder's cache; 0 if it is not there,
+// or of another ledger. Where the broker's files are gone, nothing else names what is lost with them.
+func (s *stores) remembered(ar *archive.Archive) uint64 {
+	file, err := os.Open(filepath.Join(s.dir, "folds", "recorder.state"))
+	if err != nil {
+		return 0
+	}
+	defer file.Close()
+	state, err := record.LoadState(file)
+	if err != nil || state.Size() == 0 || ar.Sealed() == 0 {
+		return 0
+	}
+	if leaf, err := ar.LeafHash(1); err != nil || leaf != state.First {
+		return 0
+	}
+	return state.Size()
 }
 
 // fitting takes from the records behind the sealed ones those whose places follow on and whose chains fit, and gives the rest.
