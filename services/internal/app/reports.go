@@ -1,0 +1,211 @@
+package app
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	"latewood/events"
+	"latewood/events/civil"
+	"latewood/events/words"
+	"latewood/projections"
+	"latewood/services/internal/paper"
+	"latewood/services/report"
+	"latewood/services/report/field"
+	"latewood/services/serve"
+)
+
+// ReportRequest asks for a report in a format. What a kind does not know of is left alone.
+type ReportRequest struct {
+	Asked
+	Kind   string `json:"kind"`
+	Season string `json:"season,omitempty"`
+	From   string `json:"from,omitempty"`
+	To     string `json:"to,omitempty"`
+	On     string `json:"on,omitempty"` // a day or a moment; empty: now
+	Block  string `json:"block,omitempty"`
+	Spray  string `json:"spray,omitempty"`
+	Lang   string `json:"lang,omitempty"`
+	Format string `json:"format,omitempty"`
+	Paper  string `json:"paper,omitempty"`
+}
+
+// Reported ends a report; its bytes came as pieces.
+type Reported struct {
+	Kind   string `json:"kind"`
+	Format string `json:"format"`
+	Bytes  int    `json:"bytes"`
+	Size   uint64 `json:"size"`
+	Root   string `json:"root"`
+	// Letters are those that the font of a PDF does not have.
+	Letters string `json:"letters,omitempty"`
+}
+
+// A reporter builds one kind of report from a Book. at is the moment that the answer is for.
+type reporter func(f *farm, b *projections.Book, q ReportRequest, at time.Time) (*report.Report, error)
+
+// reporters is the table of reports: one line a kind.
+func reporters() map[string]reporter {
+	return map[string]reporter{
+		"sprays": ofSprays(field.Sprays),
+	}
+}
+
+// ofSprays makes a reporter of a function that builds a report about sprays.
+func ofSprays(build func(*projections.Book, field.Query, field.People) *report.Report) reporter {
+	return func(f *farm, b *projections.Book, q ReportRequest, at time.Time) (*report.Report, error) {
+		query := field.Query{Lang: q.Lang, Block: q.Block, At: at}
+		for _, d := range []struct {
+			text string
+			into *civil.Date
+		}{{q.From, &query.From}, {q.To, &query.To}} {
+			if d.text == "" {
+				continue
+			}
+			var err error
+			if *d.into, err = civil.ParseDate(d.text); err != nil {
+				return nil, &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", d.text), Err: err}
+			}
+		}
+		if q.From != "" && q.To != "" && query.To.Before(query.From) {
+			return nil, &serve.Fault{Exit: 2, Text: words.Say("out.from-after-to", "from", q.From, "to", q.To)}
+		}
+		if q.Season != "" {
+			s, err := civil.ParseSeason(q.Season)
+			if err != nil {
+				return nil, &serve.Fault{Exit: 2, Text: words.Say("app.season", "text", q.Season), Err: err}
+			}
+			query.Season = s
+		}
+		if q.Block != "" && !slices.Contains(b.Keys(projections.Block), q.Block) {
+			return nil, &serve.Fault{Exit: 2, Text: words.Say("report.no-block", "block", q.Block, "blocks", list(b.Keys(projections.Block)))}
+		}
+		if q.Spray != "" {
+			id, err := events.ParseID(q.Spray)
+			if err != nil {
+				return nil, &serve.Fault{Exit: 2, Text: words.Say("app.id", "text", q.Spray), Err: err}
+			}
+			fact := b.Fact(id)
+			if fact == nil || fact.Kind != "spray.applied" || !fact.Stands() {
+				return nil, &serve.Fault{Exit: 1, Text: words.Say("report.no-spray", "id", q.Spray)}
+			}
+			query.Spray = fact.ID.String()
+		}
+		return build(b, query, f.who), nil
+	}
+}
+
+// who is what the register says of a pseudonym, and the number of the certificate behind a commitment.
+func (f *farm) who(code, commitment string) field.Who {
+	p, ok := f.people.Get(code)
+	if !ok {
+		return field.Who{}
+	}
+	out := field.Who{Name: p.Name, Tag: p.Tag}
+	for _, proof := range p.Proofs() {
+		if commitment != "" && proof.Commitment == commitment {
+			out.Certificate = proof.Number
+		}
+	}
+	return out
+}
+
+func (a *App) opReport(ctx context.Context, q ReportRequest, _ serve.File, progress func(any)) (any, int, error) {
+	build := reporters()[q.Kind]
+	if build == nil {
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-kind", "kind", q.Kind, "kinds", strings.Join(slices.Sorted(maps.Keys(reporters())), ", "))}
+	}
+	if q.Lang != "" {
+		if _, err := words.In(q.Lang); err != nil {
+			return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-language", "lang", q.Lang, "languages", strings.Join(words.Languages(), ", ")), Err: err}
+		}
+	}
+	if q.Paper != "" && !slices.Contains(paper.Sizes(), paper.Size(q.Paper)) {
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("people.paper", "paper", q.Paper)}
+	}
+	var r *report.Report
+	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, assumed int) error {
+		at, err := momentAsked(q.On, a.o.Now(), b.Zone())
+		if err != nil {
+			return err
+		}
+		if r, err = build(f, b, q, at); err != nil {
+			return err
+		}
+		say := report.Language(q.Lang)
+		if q.KnownBy+q.KnownByClaim != "" {
+			r.Covers = append(r.Covers, report.Field{Key: "known-by", Name: say.Say("report.known-by"), Value: report.Text(q.KnownBy + q.KnownByClaim)})
+			if q.KnownByClaim != "" {
+				r.Foot.Method = append(r.Foot.Method, say.Say("report.assumed", "n", assumed))
+			}
+		}
+		r.Foot.Size, r.Foot.Root = f.mark()
+		r.Foot.Sealed = f.sealed(r.Foot.Size)
+		r.Foot.Version = built()
+		if r.Foot.Made.IsZero() {
+			r.Foot.Made = civil.DateOf(at, b.Zone())
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, 1, err
+	}
+	var out bytes.Buffer
+	lack, err := r.Render(&out, report.Format(q.Format), report.Options{Paper: paper.Size(q.Paper)})
+	switch {
+	case errors.Is(err, report.ErrNoTable):
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-table", "kind", q.Kind), Err: err}
+	case errors.Is(err, report.ErrFormat):
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-format", "format", q.Format, "formats", formats()), Err: err}
+	case err != nil:
+		return nil, 1, fmt.Errorf("app: report %s: %w", q.Kind, err)
+	}
+	doc := Reported{Kind: q.Kind, Format: q.Format, Bytes: out.Len(), Size: r.Foot.Size, Root: r.Foot.Root, Letters: lack}
+	const piece = 256 << 10 // what one answer of another process carries
+	for rest := out.Bytes(); len(rest) > 0; {
+		n := min(len(rest), piece)
+		progress(Piece{Bytes: rest[:n]})
+		rest = rest[n:]
+	}
+	return doc, 0, nil
+}
+
+func formats() string {
+	var out []string
+	for _, f := range report.Formats() {
+		out = append(out, string(f))
+	}
+	return strings.Join(out, ", ")
+}
+
+// momentAsked reads a day or a moment that is asked about: of today the moment that it is, of another day its last second.
+func momentAsked(text string, now time.Time, zone *time.Location) (time.Time, error) {
+	if text == "" {
+		return now, nil
+	}
+	m, err := events.ParseMoment(text, zone)
+	if err != nil {
+		return time.Time{}, &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", text), Err: err}
+	}
+	if m.Only && m.Day == civil.DateOf(now, zone) {
+		return now, nil
+	}
+	if m.Only {
+		return civil.DayEnd(m.Day, zone).Add(-time.Second), nil
+	}
+	return m.At, nil
+}
+
+// built is what the program was built from.
+func built() string {
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" && info.Main.Version[0] == 'v' {
+		return info.Main.Version
+	}
+	return "devel"
+}
