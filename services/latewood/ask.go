@@ -175,7 +175,12 @@ type reportCommand struct {
 	Weather weatherCommand `cmd:"" help:"${cli_report_weather}"`
 	Reviews reviewsCommand `cmd:"" help:"${cli_report_reviews}"`
 	Flags   flagsCommand   `cmd:"" help:"${cli_report_flags}"`
-	Sprays  spraysCommand  `cmd:"" help:"${cli_report_sprays}"`
+
+	Sprays       spraysCommand      `cmd:"" help:"${cli_report_sprays}"`
+	Posting      postingCommand     `cmd:"" help:"${cli_report_posting}"`
+	CustomerCopy copyCommand        `cmd:"" help:"${cli_report_customer_copy}"`
+	Ingredients  ingredientsCommand `cmd:"" help:"${cli_report_ingredients}"`
+	Exposure     exposureCommand    `cmd:"" help:"${cli_report_exposure}"`
 }
 
 type yieldCommand struct {

@@ -134,6 +134,30 @@ func (s *ofSprays) run(ctx context.Context, t *terminal, kind string) (int, erro
 
 type spraysCommand struct{ ofSprays }
 
-func (s *spraysCommand) Run(ctx context.Context, t *terminal) (int, error) {
-	return s.run(ctx, t, "sprays")
+func (c *spraysCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return c.run(ctx, t, "sprays")
+}
+
+type postingCommand struct{ ofSprays }
+
+func (c *postingCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return c.run(ctx, t, "posting")
+}
+
+type copyCommand struct{ ofSprays }
+
+func (c *copyCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return c.run(ctx, t, "customer-copy")
+}
+
+type ingredientsCommand struct{ ofSprays }
+
+func (c *ingredientsCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return c.run(ctx, t, "ingredients")
+}
+
+type exposureCommand struct{ ofSprays }
+
+func (c *exposureCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return c.run(ctx, t, "exposure")
 }

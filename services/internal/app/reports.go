@@ -53,7 +53,11 @@ type reporter func(f *farm, b *projections.Book, q ReportRequest, at time.Time) 
 // reporters is the table of reports: one line a kind.
 func reporters() map[string]reporter {
 	return map[string]reporter{
-		"sprays": ofSprays(field.Sprays),
+		"sprays":        ofSprays(field.Sprays),
+		"posting":       ofSprays(field.Posting),
+		"customer-copy": ofSprays(field.CustomerCopy),
+		"ingredients":   ofSprays(field.Ingredients),
+		"exposure":      ofSprays(field.Exposure),
 	}
 }
 
