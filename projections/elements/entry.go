@@ -1,10 +1,13 @@
 package elements
 
 import (
+	"cmp"
 	"slices"
 	"strings"
+	"time"
 
 	"latewood/events"
+	"latewood/events/words"
 	"latewood/projections"
 )
 
@@ -47,53 +50,60 @@ func OfFact(b *projections.Book, f *projections.Fact, named Named) []Missing {
 	return nil
 }
 
-// A Count is an element that records of a block lack.
+// A Count is an element that records lack.
 type Count struct {
-	Element string `json:"element"`
-	Rule    string `json:"rule"`
-	Doubt   string `json:"doubt,omitempty"`
-	// Records are the ids, in order of time and id.
-	Records []string `json:"records"`
+	Element string   `json:"element"`
+	Rule    string   `json:"rule"`
+	Doubt   string   `json:"doubt,omitempty"`
+	Records []string `json:"records"` // ids, in order of time and id
+	Blocks  []string `json:"blocks"`  // by code
 }
 
-// ByBlock counts for each block what the records of one of its crops lack, in the order of Table. since picks the records:
-// those for which it is true.
-func ByBlock(b *projections.Book, named Named, since func(block string, f *projections.Fact) bool) map[string][]Count {
-	out := map[string][]Count{}
+// Lacking counts what the records from one moment up to another lack, in the order of Table.
+func Lacking(b *projections.Book, named Named, from, to time.Time) []Count {
+	r := newReader(b, named)
+	out := []Count{}
 	for _, f := range b.Facts() {
-		missing := []Missing(nil)
-		for _, k := range projections.KeysOf(f) {
-			if k.Class != projections.Block || !since(k.Code, f) {
-				continue
+		if f.Time.Before(from) || f.Time.After(to) || !f.Stands() {
+			continue
+		}
+		var missing []Missing
+		switch f.Data().(type) {
+		case *events.SprayApplied:
+			missing = r.spray(f).Missing
+		case *events.EntryMade:
+			missing = OfEntry(f)
+		}
+		for _, m := range missing {
+			i := slices.IndexFunc(out, func(c Count) bool { return c.Element == m.Element && c.Doubt == m.Doubt })
+			if i < 0 {
+				i = len(out)
+				out = append(out, Count{Element: m.Element, Rule: m.Rule, Doubt: m.Doubt})
 			}
-			if missing == nil {
-				if missing = OfFact(b, f, named); len(missing) == 0 {
-					break
+			if !slices.Contains(out[i].Records, m.Record) {
+				out[i].Records = append(out[i].Records, m.Record)
+			}
+			for _, k := range projections.KeysOf(f) {
+				if k.Class == projections.Block && !slices.Contains(out[i].Blocks, k.Code) {
+					out[i].Blocks = append(out[i].Blocks, k.Code)
 				}
 			}
-			out[k.Code] = count(out[k.Code], missing)
 		}
 	}
 	order := map[string]int{}
 	for i, e := range Table() {
 		order[e.ID] = i
 	}
-	for block := range out {
-		slices.SortStableFunc(out[block], func(a, b Count) int { return order[a.Element] - order[b.Element] })
+	for i := range out {
+		slices.Sort(out[i].Blocks)
 	}
+	slices.SortStableFunc(out, func(a, b Count) int {
+		return cmp.Or(order[a.Element]-order[b.Element], strings.Compare(a.Doubt, b.Doubt))
+	})
 	return out
 }
 
-func count(counts []Count, missing []Missing) []Count {
-	for _, m := range missing {
-		i := slices.IndexFunc(counts, func(c Count) bool { return c.Element == m.Element && c.Doubt == m.Doubt })
-		if i < 0 {
-			i = len(counts)
-			counts = append(counts, Count{Element: m.Element, Rule: m.Rule, Doubt: m.Doubt})
-		}
-		if !slices.Contains(counts[i].Records, m.Record) {
-			counts[i].Records = append(counts[i].Records, m.Record)
-		}
-	}
-	return counts
+// Words names the element with its paragraph.
+func (c Count) Words(say *words.Catalogue) string {
+	return Missing{Element: c.Element, Rule: c.Rule, Doubt: c.Doubt}.Words(say)
 }

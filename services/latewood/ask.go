@@ -46,6 +46,7 @@ func (t *terminal) status(d app.Status) {
 			t.say("cli.status-due", "block", b.Block, "due", due)
 		}
 	}
+	t.lacking(d.Lacking)
 	fmt.Fprintln(t.out)
 	t.say("holds.caution")
 	if d.Held.Lots+d.Held.Deliveries > 0 {

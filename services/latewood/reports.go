@@ -161,3 +161,13 @@ type exposureCommand struct{ ofSprays }
 func (c *exposureCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	return c.run(ctx, t, "exposure")
 }
+
+// lacking prints what records lack.
+func (t *terminal) lacking(list []app.Lacking) {
+	for _, l := range list {
+		t.say("report.lacking", "n", len(l.Records), "blocks", dash(strings.Join(l.Blocks, ", ")), "words", l.Words)
+	}
+	if len(list) > 0 {
+		t.say("report.lacking-more")
+	}
+}

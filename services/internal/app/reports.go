@@ -15,6 +15,7 @@ import (
 	"latewood/events/civil"
 	"latewood/events/words"
 	"latewood/projections"
+	"latewood/projections/elements"
 	"latewood/services/internal/paper"
 	"latewood/services/report"
 	"latewood/services/report/field"
@@ -212,4 +213,42 @@ func built() string {
 		return info.Main.Version
 	}
 	return "devel"
+}
+
+// Lacking is an element that records lack.
+type Lacking struct {
+	elements.Count
+	Words string `json:"words"`
+}
+
+// LackingOne is an element that a record lacks.
+type LackingOne struct {
+	elements.Missing
+	Words string `json:"words"`
+}
+
+// lackingYears is how far back status looks: as long as 7 CFR 110.3(d) has spray records kept.
+const lackingYears = 2
+
+// lacking counts what the records of the last years up to a moment lack. It never gives nil.
+func (f *farm) lacking(b *projections.Book, at time.Time) []Lacking {
+	out := []Lacking{}
+	for _, c := range elements.Lacking(b, f.named, at.AddDate(-lackingYears, 0, 0), at) {
+		out = append(out, Lacking{c, c.Words(report.Language(words.English))})
+	}
+	return out
+}
+
+// missing is what one record lacks.
+func (f *farm) missing(b *projections.Book, fact *projections.Fact) (out []LackingOne) {
+	for _, m := range elements.OfFact(b, fact, f.named) {
+		out = append(out, LackingOne{m, m.Words(report.Language(words.English))})
+	}
+	return out
+}
+
+// named reports whether the register has a name for a pseudonym.
+func (f *farm) named(code string) bool {
+	p, ok := f.people.Get(code)
+	return ok && p.Name != ""
 }

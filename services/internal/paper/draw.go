@@ -189,7 +189,7 @@ func (d *Doc) Fit(x, top, wide, size float64, style Style, s string) {
 func (d *Doc) Printable(s string) (out, lack string) {
 	var b strings.Builder
 	for _, r := range s {
-		if d.has(r) {
+		if d.has(r) || r == '\n' {
 			b.WriteRune(r)
 			continue
 		}

@@ -2,7 +2,6 @@ package paper
 
 import (
 	"io"
-	"slices"
 	"strings"
 )
 
@@ -343,28 +342,40 @@ func (f *Flow) widths(columns []Column, cells [][]string) []float64 {
 	return share(like, least, f.wide())
 }
 
-// share gives each part what it would like where that fits, the rest spread; else the least of each and of the rest a part by
-// what it would like beyond; else parts of the least.
+// share gives each part what it would like where that fits, and spreads the rest. Where it does not fit the widest parts are
+// cut to one width, none below its least; where not even the least fit, each gets its part of it.
 func share(like, least []float64, all float64) []float64 {
-	sum := func(f []float64) (s float64) {
-		for _, v := range f {
-			s += v
+	sum := func(width func(i int) float64) (s float64) {
+		for i := range like {
+			s += width(i)
 		}
 		return s
 	}
-	out := slices.Clone(like)
-	switch l, m := sum(like), sum(least); {
+	out := make([]float64, len(like))
+	l, m := sum(func(i int) float64 { return like[i] }), sum(func(i int) float64 { return least[i] })
+	cut := func(most float64) func(int) float64 {
+		return func(i int) float64 { return max(least[i], min(like[i], most)) }
+	}
+	switch {
 	case l <= all:
 		for i := range out {
-			out[i] += (all - l) * like[i] / l
+			out[i] = like[i] * all / l
 		}
-	case m < all:
+	case m >= all:
 		for i := range out {
-			out[i] = least[i] + (all-m)*(like[i]-least[i])/(l-m)
+			out[i] = least[i] * all / m
 		}
 	default:
+		low, high := 0.0, all
+		for range 60 { // halving a page's width so often leaves less than any printer shows
+			if mid := (low + high) / 2; sum(cut(mid)) > all {
+				high = mid
+			} else {
+				low = mid
+			}
+		}
 		for i := range out {
-			out[i] = all * least[i] / m
+			out[i] = cut(low)(i)
 		}
 	}
 	return out
