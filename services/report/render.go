@@ -118,6 +118,9 @@ func (r *Report) text(w io.Writer) error {
 				line("▌ " + m.Head)
 			}
 			for _, t := range m.Texts {
+				if m.Head != "" {
+					t = "• " + t
+				}
 				line("▌ " + t)
 			}
 		}

@@ -150,31 +150,38 @@ func (f *Flow) Small(s string) {
 	f.y += 1.2
 }
 
-// Marked writes paragraphs with a bar beside them: what a reader must not miss.
+// Marked writes paragraphs with a bar beside them: what a reader must not miss. Below a head they are a list.
 func (f *Flow) Marked(head string, texts []string) {
-	const inset = 4.0
+	const inset, dot = 4.0, 3.0
 	type line struct {
 		s     string
 		style Style
+		at    float64
+		dot   bool
 	}
 	var all []line
-	add := func(s string, style Style) {
+	add := func(s string, style Style, at float64) {
 		s, _ = f.d.Printable(s)
-		for _, l := range f.d.Wrap(s, f.wide()-inset, body, style) {
-			all = append(all, line{l, style})
+		for i, l := range f.d.Wrap(s, f.wide()-at, body, style) {
+			all = append(all, line{l, style, at, at > inset && i == 0})
 		}
 	}
+	at := inset
 	if head != "" {
-		add(head, Bold)
+		add(head, Bold, inset)
+		at = inset + dot
 	}
 	for _, s := range texts {
-		add(s, Plain)
+		add(s, Plain, at)
 	}
 	f.Need(min(float64(len(all))*lineHigh+2, 40))
 	for _, l := range all {
 		f.Need(lineHigh)
 		f.d.Fill(side, f.y-0.4, 1.2, lineHigh+0.1, 40)
-		f.d.Text(side+inset, f.y, body, l.style, 0, l.s)
+		if l.dot {
+			f.d.Text(side+inset, f.y, body, Plain, 0, "•")
+		}
+		f.d.Text(side+l.at, f.y, body, l.style, 0, l.s)
 		f.y += lineHigh
 	}
 	f.y += 2

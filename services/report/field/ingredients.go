@@ -25,9 +25,14 @@ type amount struct {
 	last                     civil.Date
 }
 
-// Ingredients is a season by active ingredient: how often, how much, of which products, on which block.
+// Ingredients is a season by active ingredient: how often, how much, of which products, on which block. Without a season or
+// days in the query it is of the crop year that the moment falls in.
 func Ingredients(b *projections.Book, q Query, people People) *report.Report {
 	d := newBuilder(b, q, people)
+	day := civil.DateOf(q.At, d.zone)
+	if q.Season == "" && q.Spray == "" && q.From.IsZero() && q.To.IsZero() {
+		d.q.Season = civil.CropYear(day, b.Turn(day))
+	}
 	r := d.begin("ingredients", d.say.Say("sheet.ingredients-title"))
 	r.Wide = true
 	sprays, withdrawn, corrected := d.sprays()
@@ -59,7 +64,6 @@ func Ingredients(b *projections.Book, q Query, people People) *report.Report {
 	slices.SortFunc(amounts, func(a, b amount) int {
 		return cmp.Or(strings.Compare(strings.ToLower(a.ingredient), strings.ToLower(b.ingredient)), strings.Compare(a.ingredient, b.ingredient), strings.Compare(a.block, b.block))
 	})
-	day := civil.DateOf(q.At, d.zone)
 	for i := range amounts {
 		amounts[i].area = projections.StateOf[orchard.State](b, orchard.Fold(), amounts[i].block).At(day).AreaM2
 	}
