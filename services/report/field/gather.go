@@ -69,29 +69,36 @@ func (d *builder) begin(kind, title string) *report.Report {
 	return r
 }
 
+// seasons remembers each block's seasons.
+func (d *builder) seasons() func(block string) *projections.Seasons {
+	known := map[string]*projections.Seasons{}
+	return func(block string) *projections.Seasons {
+		if known[block] == nil {
+			known[block] = d.b.View(projections.Key{Class: projections.Block, Code: block}).Seasons()
+		}
+		return known[block]
+	}
+}
+
+// picks reports whether the query picks a record by its day, block and season.
+func (d *builder) picks(f *projections.Fact, seasons func(string) *projections.Seasons) bool {
+	day := civil.DateOf(f.Time, d.zone)
+	if !d.q.From.IsZero() && day.Before(d.q.From) || !d.q.To.IsZero() && day.After(d.q.To) {
+		return false
+	}
+	if d.q.Block == "" && d.q.Season == "" {
+		return true
+	}
+	return slices.ContainsFunc(projections.PartsOf(f.Data()), func(p events.Part) bool {
+		return (d.q.Block == "" || p.Block == d.q.Block) && (d.q.Season == "" || seasons(p.Block).Of(f.Kind, f.Time) == d.q.Season)
+	})
+}
+
 // sprays gathers what the query picks, the oldest first. It also counts what was withdrawn and what was corrected among it.
 func (d *builder) sprays() (out []elements.Spray, withdrawn, corrected int) {
-	seasons := map[string]*projections.Seasons{}
+	seasons := d.seasons()
 	picked := func(f *projections.Fact) bool {
-		day := civil.DateOf(f.Time, d.zone)
-		switch {
-		case d.q.Spray != "" && f.ID.String() != d.q.Spray, !d.q.From.IsZero() && day.Before(d.q.From), !d.q.To.IsZero() && day.After(d.q.To):
-			return false
-		case d.q.Block == "" && d.q.Season == "":
-			return true
-		}
-		return slices.ContainsFunc(projections.PartsOf(f.Data()), func(p events.Part) bool {
-			if d.q.Block != "" && p.Block != d.q.Block {
-				return false
-			}
-			if d.q.Season == "" {
-				return true
-			}
-			if seasons[p.Block] == nil {
-				seasons[p.Block] = d.b.View(projections.Key{Class: projections.Block, Code: p.Block}).Seasons()
-			}
-			return seasons[p.Block].Of(f.Kind, f.Time) == d.q.Season
-		})
+		return (d.q.Spray == "" || f.ID.String() == d.q.Spray) && d.picks(f, seasons)
 	}
 	for _, f := range d.b.Facts() {
 		if _, ok := f.Data().(*events.SprayApplied); ok && !f.Stands() && picked(f) {

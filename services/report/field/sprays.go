@@ -8,6 +8,7 @@ import (
 	"latewood/events/civil"
 	"latewood/projections"
 	"latewood/projections/elements"
+	"latewood/projections/flags"
 	"latewood/services/report"
 )
 
@@ -27,6 +28,7 @@ func Sprays(b *projections.Book, q Query, people People) *report.Report {
 		{Key: "products", Heading: d.say.Say("sheet.col-products")}, {Key: "area", Heading: d.say.Say("sheet.col-area")},
 		{Key: "reentry", Heading: d.say.Say("sheet.col-reentry")}, {Key: "missing", Heading: d.say.Say("sheet.col-missing"), Numbers: true},
 	}}
+	flagged := d.flagged(sprays)
 	rows, missing := d.sprayTable(), d.missingTable()
 	var each []report.Section
 	for i := range sprays {
@@ -34,8 +36,8 @@ func Sprays(b *projections.Book, q Query, people People) *report.Report {
 		all := d.missing(s.Missing)
 		list.Add(report.Day(civil.DateOf(s.Fact.Time, d.zone)), report.Text(d.where(s)), report.Text(s.Short()), report.Text(quantity(s.Data.AreaTreated)),
 			report.Text(d.hours(s)), report.Count(len(all)))
-		each = append(each, d.record(s, all))
-		d.addSpray(&rows, s, all)
+		each = append(each, d.record(s, all, flagged[s.Fact.ID.String()]))
+		d.addSpray(&rows, s, all, flagged[s.Fact.ID.String()])
 		for _, m := range s.Missing {
 			missing.Add(report.Text(m.Record), report.Day(civil.DateOf(s.Fact.Time, d.zone)), report.Text(m.Element), report.Text(m.Rule), report.Text(m.Product), report.Text(m.Words(d.say)))
 		}
@@ -44,8 +46,99 @@ func Sprays(b *projections.Book, q Query, people People) *report.Report {
 		r.Sections = append(r.Sections, report.Section{Title: list.Name, Tables: []report.Table{list}})
 	}
 	r.Sections = append(r.Sections, each...)
+	entries := d.entries(r, &missing)
 	r.Data = []report.Table{rows, missing}
+	if len(entries.Rows) > 0 {
+		r.Data = append(r.Data, entries)
+	}
 	return r
+}
+
+// flagged is what is flagged about each spray, by its id: the spray itself, what was posted about it, and what other records
+// did inside its intervals. The sentences of flags are English.
+func (d *builder) flagged(sprays []elements.Spray) map[string][]string {
+	of := map[string]string{} // id of a record about a spray, to the spray
+	for i := range sprays {
+		s := &sprays[i]
+		of[s.Fact.ID.String()] = s.Fact.ID.String()
+		for _, p := range s.Posted {
+			of[p.ID.String()] = s.Fact.ID.String()
+		}
+	}
+	out := map[string][]string{}
+	for _, f := range flags.Every(d.b) {
+		if spray := of[f.ID]; spray != "" {
+			out[spray] = append(out[spray], f.Why())
+			continue
+		}
+		for _, id := range f.Because {
+			if spray := of[id]; spray == id && spray != "" {
+				out[spray] = append(out[spray], d.say.Say("sheet.flag-other", "day", d.dayOf(f.ID), "why", f.Why(), "id", f.ID))
+			}
+		}
+	}
+	return out
+}
+
+// dayOf is the civil day of a record.
+func (d *builder) dayOf(id string) string {
+	parsed, err := events.ParseID(id)
+	if err != nil {
+		return ""
+	}
+	f := d.b.Fact(parsed)
+	if f == nil {
+		return ""
+	}
+	return civil.DateOf(f.Time, d.zone).String()
+}
+
+// entries adds a section on the entries while re-entry ran, each with what is missing in it, and gives them as a table.
+func (d *builder) entries(r *report.Report, missing *report.Table) report.Table {
+	t := report.Table{Key: "entries", Name: d.say.Say("sheet.entries")}
+	for _, key := range []string{"record", "date", "from", "until", "blocks", "who", "activity", "exception", "given", "missing"} {
+		t.Columns = append(t.Columns, report.Column{Key: key, Heading: d.say.Say("sheet.col-" + key)})
+	}
+	if d.q.Spray != "" {
+		return t
+	}
+	out := report.Section{Title: t.Name}
+	seasons := d.seasons()
+	for _, f := range d.b.Facts() {
+		e, ok := f.Data().(*events.EntryMade)
+		if !ok || !f.Stands() || !d.picks(f, seasons) {
+			continue
+		}
+		var who, blocks []string
+		for _, code := range e.Who {
+			who = append(who, d.person(code))
+		}
+		for _, p := range e.Where {
+			blocks = append(blocks, p.Block)
+		}
+		list := elements.OfEntry(f)
+		lacks := d.missing(list)
+		day := civil.DateOf(f.Time, d.zone)
+		t.Add(report.Text(f.ID.String()), report.Day(day), d.momentOf(e.From), d.momentOf(e.Until), report.Text(strings.Join(blocks, ", ")), report.Text(strings.Join(who, ", ")),
+			report.Text(e.Activity), report.Text(e.ExceptionClaimed), report.Text(e.ProtectiveEquipment), report.Text(strings.Join(lacks, "; ")))
+		if len(lacks) > 0 {
+			out.Marks = append(out.Marks, report.Mark{Head: d.say.Say("sheet.entry-missing", "day", day.String(), "blocks", strings.Join(blocks, ", ")), Texts: lacks})
+		}
+		for _, m := range list {
+			missing.Add(report.Text(m.Record), report.Day(day), report.Text(m.Element), report.Text(m.Rule), report.Cell{}, report.Text(m.Words(d.say)))
+		}
+	}
+	if len(t.Rows) > 0 {
+		shown := t
+		shown.Columns, shown.Rows = t.Columns[2:len(t.Columns)-1], nil // the id and what is missing stand elsewhere
+		for _, row := range t.Rows {
+			shown.Add(row[2 : len(row)-1]...)
+		}
+		out.Tables = []report.Table{shown}
+		r.Sections = append(r.Sections, out)
+		r.Foot.Method = append(d.editions(elements.Entry), r.Foot.Method...)
+	}
+	return t
 }
 
 // hours is the re-entry interval as the labels state it.
@@ -72,7 +165,7 @@ func (d *builder) opens(s *elements.Spray) report.Cell {
 }
 
 // record is one spray in full.
-func (d *builder) record(s *elements.Spray, missing []string) report.Section {
+func (d *builder) record(s *elements.Spray, missing, flagged []string) report.Section {
 	data := s.Data
 	out := report.Section{Title: fmt.Sprintf("%s · %s · %s", civil.DateOf(s.Fact.Time, d.zone), d.short(s.Fact.Time)[11:], blockNames(s))}
 	add := func(key, name string, c report.Cell) {
@@ -114,6 +207,7 @@ func (d *builder) record(s *elements.Spray, missing []string) report.Section {
 	for _, p := range s.Posted {
 		add("posted", d.say.Say("sheet.posted"), report.Text(d.posted(p)))
 	}
+	must("noted", d.say.Say("sheet.noted"), report.Moment(s.Fact.Record.Known().In(d.zone)))
 	must("record", d.say.Say("sheet.record"), report.Text(s.Fact.ID.String()))
 	if n := len(s.Fact.Corrections); n > 0 {
 		add("corrected", d.say.Say("sheet.corrected"), report.Text(d.say.Say("sheet.times", "n", n)))
@@ -127,6 +221,9 @@ func (d *builder) record(s *elements.Spray, missing []string) report.Section {
 	out.Tables = []report.Table{d.products(s)}
 	if len(missing) > 0 {
 		out.Marks = []report.Mark{{Head: d.say.Say("sheet.missing-head"), Texts: missing}}
+	}
+	if len(flagged) > 0 {
+		out.Marks = append(out.Marks, report.Mark{Head: d.say.Say("sheet.flagged"), Texts: flagged})
 	}
 	return out
 }
@@ -243,14 +340,14 @@ func (d *builder) sprayTable() report.Table {
 	t := report.Table{Key: "sprays", Name: d.say.Say("sheet.sprays-title")}
 	for _, key := range []string{"record", "started", "ended", "blocks", "where", "crop", "product", "registration", "active-ingredients", "moa", "restricted",
 		"total", "total-unit", "rate", "rate-unit", "batch", "area", "area-unit", "applicator", "certificate", "applied-by", "target", "equipment",
-		"reentry-hours", "reentry-until", "missing"} {
+		"reentry-hours", "reentry-until", "noted", "missing", "flags"} {
 		number := key == "total" || key == "rate" || key == "area" || key == "reentry-hours"
 		t.Columns = append(t.Columns, report.Column{Key: strings.ReplaceAll(key, "-", "_"), Heading: d.say.Say("sheet.col-" + key), Numbers: number})
 	}
 	return t
 }
 
-func (d *builder) addSpray(t *report.Table, s *elements.Spray, missing []string) {
+func (d *builder) addSpray(t *report.Table, s *elements.Spray, missing, flagged []string) {
 	var blocks []string
 	for _, p := range s.Places {
 		blocks = append(blocks, p.Block)
@@ -275,7 +372,7 @@ func (d *builder) addSpray(t *report.Table, s *elements.Spray, missing []string)
 			report.Text(crop(s)), report.Text(i.Product), report.Text(i.Registration), report.Text(ingredients(i)), report.Text(groups(i)), d.isRestricted(i),
 			total, totalUnit, rate, rateUnit, report.Text(i.Mix.Batch), area, areaUnit, report.Text(applicator), report.Text(d.certificate(who)),
 			report.Text(d.person(s.Uncertified())), report.Text(strings.Join(nonEmpty(s.Data.Target, s.Data.Purpose), "; ")), report.Text(s.Data.EquipmentKind),
-			hours, d.opens(s), report.Text(strings.Join(missing, "; ")))
+			hours, d.opens(s), report.Moment(s.Fact.Record.Known().In(d.zone)), report.Text(strings.Join(missing, "; ")), report.Text(strings.Join(flagged, "; ")))
 	}
 }
 
