@@ -95,18 +95,24 @@ func whole(f *float64) report.Cell { return report.Perhaps(f, -1) }
 // paged is what every report takes that is written onto paper as well.
 type paged struct {
 	shown
-	Lang string `help:"${cli_report_lang}" default:"en"`
+	Lang  string `help:"${cli_report_lang}" default:"en"`
+	Table string `help:"${cli_report_table}" placeholder:"KEY"`
+	Issue bool   `help:"${cli_report_issue}"`
+	For   string `help:"${cli_report_issue_to}" name:"issue-to" placeholder:"NAME"`
 }
 
 // make asks for a report and writes it.
 func (p *paged) make(ctx context.Context, t *terminal, q app.ReportRequest) (int, error) {
 	as := p.as(t)
-	q.Format, q.Lang, q.Paper = string(as), p.Lang, p.Paper
+	q.Format, q.Lang, q.Paper, q.Table, q.Issue, q.IssueTo = string(as), p.Lang, p.Paper, p.Table, p.Issue || p.For != "", p.For
 	quiet := *t
 	quiet.json = false // the answer is the report itself
 	return written(ctx, &quiet, calls(t, "report", q), file{p.Output, as.Binary(), p.Force, q.Kind + "." + string(as)}, func(d app.Reported) {
 		if p.Output != "" && p.Output != "-" {
 			t.tell("report.written", "kind", d.Kind, "file", p.Output, "size", d.Size, "root", d.Root)
+		}
+		if d.Issued != "" {
+			t.tell("report.issued", "id", d.Issued, "hash", d.Hash)
 		}
 		if d.Letters != "" {
 			t.tell("report.letters", "letters", d.Letters)
@@ -120,7 +126,7 @@ type ofSprays struct {
 	paged
 	Season string `help:"${cli_season}" placeholder:"S"`
 	From   string `help:"${cli_report_from}" placeholder:"DATE"`
-	To     string `help:"${cli_report_to}" placeholder:"DATE"`
+	Until  string `help:"${cli_report_to}" name:"to" placeholder:"DATE"`
 	Block  string `help:"${cli_export_block}" placeholder:"BLOCK"`
 	Spray  string `help:"${cli_report_spray}" placeholder:"ID"`
 	On     string `help:"${cli_on}" placeholder:"DATE"`
@@ -128,7 +134,7 @@ type ofSprays struct {
 
 func (s *ofSprays) run(ctx context.Context, t *terminal, kind string) (int, error) {
 	return s.make(ctx, t, app.ReportRequest{
-		Asked: t.asked(s.asked), Kind: kind, Season: s.Season, From: s.From, To: s.To, Block: s.Block, Spray: s.Spray, On: s.On,
+		Asked: t.asked(s.asked), Kind: kind, Season: s.Season, From: s.From, To: s.Until, Block: s.Block, Spray: s.Spray, On: s.On,
 	})
 }
 

@@ -18,7 +18,7 @@
 //
 //	Text  for a terminal, tables aligned
 //	JSON  Report.Document where a document is agreed, else the report itself: {kind, title, covers, sections, ...}
-//	CSV   the first table (Report.Data, else the sections'), RFC 4180, headings are the columns' keys
+//	CSV   one table (Report.Data, else the sections'; the first, or Options.Table), RFC 4180, headings are the columns' keys
 //	XLSX  every table on a sheet of its own, behind a sheet that says what it is; cells have types and are never formulas
 //	HTML  one page, no scripts, made to be printed
 //	PDF   A4 or US letter, title on top, foot and number on every page

@@ -38,13 +38,14 @@ type Paper = paper.Size
 
 // Options are what a rendering may be told.
 type Options struct {
-	Paper Paper // of PDF; empty: A4
+	Paper Paper  // of PDF; empty: A4
+	Table string // of CSV, by its key; empty: the first
 }
 
 // ErrFormat says that there is no such format.
 var ErrFormat = errors.New("report: no such format")
 
-// ErrNoTable says that a report has no table, so that it cannot be a CSV file.
+// ErrNoTable says that a report has no such table, or none at all, so that it cannot be a CSV file.
 var ErrNoTable = errors.New("report: no table in it")
 
 // Render writes the report. lack lists the letters that a PDF's font does not have.
@@ -55,7 +56,7 @@ func (r *Report) Render(w io.Writer, as Format, o Options) (lack string, err err
 	case AsJSON:
 		return "", r.json(w)
 	case AsCSV:
-		return "", r.csv(w)
+		return "", r.csv(w, o.Table)
 	case AsXLSX:
 		return "", r.xlsx(w)
 	case AsHTML:
@@ -204,13 +205,22 @@ func aligned(b *strings.Builder, t Table, say *words.Catalogue) {
 	}
 }
 
-// csv writes the first table.
-func (r *Report) csv(w io.Writer) error {
-	tables := r.tables()
-	if len(tables) == 0 {
-		return ErrNoTable
+// csv writes the table with a key, else the first.
+func (r *Report) csv(w io.Writer, key string) error {
+	for _, t := range r.tables() {
+		if key == "" || t.Key == key {
+			return t.CSV(w)
+		}
 	}
-	return tables[0].CSV(w)
+	return ErrNoTable
+}
+
+// TableKeys lists the keys of the tables that CSV can be made of.
+func (r *Report) TableKeys() (out []string) {
+	for _, t := range r.tables() {
+		out = append(out, t.Key)
+	}
+	return out
 }
 
 // CSV writes the table as RFC 4180 has it. A text that a spreadsheet would take for a formula gets a quote in front.

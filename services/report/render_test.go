@@ -103,6 +103,13 @@ func TestCSV(t *testing.T) {
 			t.Errorf("row %d: got %q, want %q", i, rows[i], want[i])
 		}
 	}
+	var second bytes.Buffer
+	if _, err := sample().Render(&second, report.AsCSV, report.Options{Table: "more"}); err != nil || second.String() != "a\r\n" {
+		t.Errorf("the second table: %v, %q", err, second.String())
+	}
+	if _, err := sample().Render(&second, report.AsCSV, report.Options{Table: "none"}); !errors.Is(err, report.ErrNoTable) {
+		t.Errorf("a table that is not there: got %v, want ErrNoTable", err)
+	}
 	if _, err := (&report.Report{}).Render(&bytes.Buffer{}, report.AsCSV, report.Options{}); !errors.Is(err, report.ErrNoTable) {
 		t.Errorf("a report without a table: got %v, want ErrNoTable", err)
 	}

@@ -3,6 +3,8 @@ package app
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"maps"
@@ -17,6 +19,7 @@ import (
 	"latewood/projections"
 	"latewood/projections/elements"
 	"latewood/services/internal/paper"
+	"latewood/services/record"
 	"latewood/services/report"
 	"latewood/services/report/field"
 	"latewood/services/serve"
@@ -35,6 +38,10 @@ type ReportRequest struct {
 	Lang   string `json:"lang,omitempty"`
 	Format string `json:"format,omitempty"`
 	Paper  string `json:"paper,omitempty"`
+	Table  string `json:"table,omitempty"` // of CSV, by its key; empty: the first
+	// Issue has it recorded that this report was handed out, with the hash of its bytes. IssueTo is to whom: a business.
+	Issue   bool   `json:"issue,omitempty"`
+	IssueTo string `json:"issueTo,omitempty"`
 }
 
 // Reported ends a report; its bytes came as pieces.
@@ -46,6 +53,9 @@ type Reported struct {
 	Root   string `json:"root"`
 	// Letters are those that the font of a PDF does not have.
 	Letters string `json:"letters,omitempty"`
+	// Hash is the SHA-256 of the bytes, and Issued the id of the record that says so.
+	Hash   string `json:"hash"`
+	Issued string `json:"issued,omitempty"`
 }
 
 // A reporter builds one kind of report from a Book. at is the moment that the answer is for.
@@ -135,7 +145,9 @@ func (a *App) opReport(ctx context.Context, q ReportRequest, _ serve.File, progr
 		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("people.paper", "paper", q.Paper)}
 	}
 	var r *report.Report
+	var of *farm
 	err := a.read(ctx, q.Asked, func(f *farm, b *projections.Book, assumed int) error {
+		of = f
 		at, err := momentAsked(q.On, a.o.Now(), b.Zone())
 		if err != nil {
 			return err
@@ -162,22 +174,51 @@ func (a *App) opReport(ctx context.Context, q ReportRequest, _ serve.File, progr
 		return nil, 1, err
 	}
 	var out bytes.Buffer
-	lack, err := r.Render(&out, report.Format(q.Format), report.Options{Paper: paper.Size(q.Paper)})
+	lack, err := r.Render(&out, report.Format(q.Format), report.Options{Paper: paper.Size(q.Paper), Table: q.Table})
 	switch {
 	case errors.Is(err, report.ErrNoTable):
-		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-table", "kind", q.Kind), Err: err}
+		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-table", "kind", q.Kind, "tables", list(r.TableKeys())), Err: err}
 	case errors.Is(err, report.ErrFormat):
 		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("report.no-format", "format", q.Format, "formats", formats()), Err: err}
 	case err != nil:
 		return nil, 1, fmt.Errorf("app: report %s: %w", q.Kind, err)
 	}
-	doc := Reported{Kind: q.Kind, Format: q.Format, Bytes: out.Len(), Size: r.Foot.Size, Root: r.Foot.Root, Letters: lack}
+	hash := sha256.Sum256(out.Bytes())
+	doc := Reported{Kind: q.Kind, Format: q.Format, Bytes: out.Len(), Size: r.Foot.Size, Root: r.Foot.Root, Letters: lack, Hash: hex.EncodeToString(hash[:])}
 	const piece = 256 << 10 // what one answer of another process carries
 	for rest := out.Bytes(); len(rest) > 0; {
 		n := min(len(rest), piece)
 		progress(Piece{Bytes: rest[:n]})
 		rest = rest[n:]
 	}
+	if q.Issue {
+		// If we crash here, the report went out and no record says so; the other way round would be worse.
+		return of.issue(ctx, q, doc)
+	}
+	return doc, 0, nil
+}
+
+// issue records that a report was handed out.
+func (f *farm) issue(ctx context.Context, q ReportRequest, doc Reported) (any, int, error) {
+	issued := events.ReportIssued{Kind: q.Kind, Season: q.Season, Hash: doc.Hash, Size: int(doc.Size), Root: doc.Root}
+	if q.IssueTo != "" {
+		issued.To = &events.Party{Name: q.IssueTo}
+	}
+	draft, problems, err := f.naming(false).draft(ctx, events.Draft{Type: "report.issued", Data: events.Encode(issued)})
+	if err != nil {
+		return nil, 1, err
+	}
+	if len(problems) > 0 {
+		return nil, 1, &serve.Fault{Exit: 1, Text: problems.Error(), Err: problems}
+	}
+	recorded, exit, err := f.record(ctx, []record.Proposal{{Draft: draft, Device: "cli", Clock: true}})
+	if err != nil {
+		return nil, exit, err
+	}
+	if len(recorded.Refused) > 0 || len(recorded.IDs) == 0 {
+		return nil, 1, &serve.Fault{Exit: 1, Text: words.Say("report.not-issued", "kind", q.Kind)}
+	}
+	doc.Issued = recorded.IDs[0]
 	return doc, 0, nil
 }
 

@@ -290,6 +290,19 @@ func (f *Flow) Table(columns []Column, rows [][]string) {
 	drawHead()
 	for _, r := range cells {
 		lines, high := f.wrapped(r, widths, Plain)
+		// A row that no page holds is cut into rows that one does.
+		for most := int((f.d.h - below - above - 30) / cellHigh); high > float64(most+1)*cellHigh; {
+			f.Need(high)
+			drawHead()
+			top := make([][]string, len(lines))
+			for c := range lines {
+				n := min(most, len(lines[c]))
+				top[c], lines[c] = lines[c][:n], lines[c][n:]
+			}
+			f.row(columns, top, widths, Plain)
+			f.y += float64(most)*cellHigh + 1.4
+			high -= float64(most) * cellHigh
+		}
 		if f.y+high > f.d.h-below && f.y > above+20 {
 			f.Break()
 			drawHead()

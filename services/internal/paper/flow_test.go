@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -95,6 +96,7 @@ func TestSetBreaks(t *testing.T) {
 	draw := func(f *Flow) {
 		f.Title("Title", "of")
 		f.Table([]Column{{Heading: "n", Right: true}, {Heading: "block"}, {Heading: "note"}}, rows)
+		f.Table([]Column{{Heading: "long"}, {Heading: "x"}}, [][]string{{strings.Repeat("more words than a page holds ", 1500), "x"}})
 		f.Marked("Head", []string{"one", "two"})
 	}
 	info := Info{Size: Letter, Title: "t", Lang: "en", Made: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)}
@@ -105,6 +107,15 @@ func TestSetBreaks(t *testing.T) {
 	}
 	if last < 5 || !bytes.Equal(first.Bytes(), again.Bytes()) {
 		t.Errorf("%d pages; the same bytes: %v", last, bytes.Equal(first.Bytes(), again.Bytes()))
+	}
+	cmd := exec.Command("pdftotext", "-", "-")
+	cmd.Stdin = bytes.NewReader(first.Bytes())
+	text, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(strings.Join(strings.Fields(string(text)), " "), "words"); n != 1500 {
+		t.Errorf("of a cell of 1500 words that no page holds %d are read back", n)
 	}
 	if n := bytes.Count(first.Bytes(), []byte("/Type /Page\n")); n != last {
 		t.Errorf("%d pages drawn, %d counted", n, last)
