@@ -21,7 +21,11 @@ type window struct {
 // is open (wps.display_by, wps.display_until in projections/terms).
 func (d *builder) shown(s *elements.Spray) window {
 	end := s.Ended.Latest(d.zone)
-	w := window{by: end.Add(term("wps.display_by").Within)}
+	first := s.Ended.At // where only the day is known, the earliest that it can mean: a deadline is not moved back by what nobody knows
+	if s.Ended.Only && s.Started.At.After(first) {
+		first = s.Started.At
+	}
+	w := window{by: first.Add(term("wps.display_by").Within)}
 	days := term("wps.display_until").Days()
 	switch {
 	case s.Reentry.Read:

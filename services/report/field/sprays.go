@@ -1,7 +1,6 @@
 package field
 
 import (
-	"fmt"
 	"strings"
 
 	"latewood/events"
@@ -167,7 +166,11 @@ func (d *builder) opens(s *elements.Spray) report.Cell {
 // record is one spray in full.
 func (d *builder) record(s *elements.Spray, missing, flagged []string) report.Section {
 	data := s.Data
-	out := report.Section{Title: fmt.Sprintf("%s · %s · %s", civil.DateOf(s.Fact.Time, d.zone), d.short(s.Fact.Time)[11:], blockNames(s))}
+	when := s.Ended.Day.String()
+	if !s.Ended.Only {
+		when = d.short(s.Ended.At)
+	}
+	out := report.Section{Title: when + " · " + blockNames(s)}
 	add := func(key, name string, c report.Cell) {
 		if c.Known() {
 			out.Fields = append(out.Fields, field(key, name, c))
