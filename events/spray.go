@@ -263,7 +263,7 @@ type EntryMade struct {
 	Until               string            `json:"until" is:"moment,required"`
 	Activity            string            `json:"activity" is:"text"`
 	ExceptionClaimed    string            `json:"exceptionClaimed" is:"text" doc:"of the label or the local rule, as they claim it"`
-	BriefingItems       []string          `json:"briefingItems" is:"text"`
+	BriefingItems       []string          `json:"briefingItems" is:"text" doc:"what they were told: place, pesticide, interval, exception, contact, time, equipment, supplies, label"`
 	AgeOf18Attested     *bool             `json:"ageOf18Attested"`
 	ProtectiveEquipment string            `json:"protectiveEquipment" is:"text"`
 }

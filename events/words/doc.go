@@ -45,10 +45,14 @@
 //
 // # To add a language
 //
-//  1. Copy the English files to the new prefix (de.txt, de_demo.txt, pt-br.txt) and translate the texts, not the keys.
+//  1. Copy English files to the new prefix (de_sheet_field.txt, pt-br_demo.txt) and translate the texts, not the keys. Those
+//     that begin with sheet, what people hang up or carry to a doctor, every language has; of the others as many as you like,
+//     each of them whole.
 //  2. If the language does not count as English does, add its rule to form in plural.go.
 //  3. Give the list of words it must never use to services/internal/house, claims_test.go. Without one the tests fail.
 //  4. Run the tests here: they name every key that is missing and every placeholder that differs from the English.
+//
+// What a person read off a label is no sentence of ours: it stands in the label's language, in every language.
 //
 // A key that a language lacks is said in English. A key that no language has, or a value that was not handed over, shows
 // as ⟦key⟧ in the output: a fault that is seen and does not stop anyone's work.

@@ -8,6 +8,7 @@ func form(lang, s string, n int) int {
 	switch lang {
 	default:
 		// English: one tree; 0, 2, 1.5 trees. CLDR has "one" for the integer 1 without decimals, "other" for the rest.
+		// Spanish counts the same way up to a million (CLDR, from memory), and nothing here is said of more.
 		if s == "1" {
 			return 0
 		}

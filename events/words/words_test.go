@@ -2,6 +2,7 @@ package words
 
 import (
 	"errors"
+	"io/fs"
 	"slices"
 	"strings"
 	"testing"
@@ -164,6 +165,9 @@ func TestForm(t *testing.T) {
 		{"en", "1", 3, 0},
 		{"en", "5", 3, 2},
 		{"en", "many", 2, 1},
+		{"es", "1", 2, 0},
+		{"es", "0", 2, 1},
+		{"es", "2", 2, 1},
 	} {
 		if got := form(tc.lang, tc.n, tc.of); got != tc.want {
 			t.Errorf("form(%q, %q, %d): got %d, want %d", tc.lang, tc.n, tc.of, got, tc.want)
@@ -171,8 +175,8 @@ func TestForm(t *testing.T) {
 	}
 }
 
-// The files that are shipped: every line can be read, no key stands twice, and no language lacks a key or differs from the
-// English in what it fills in.
+// The files that are shipped: every line can be read, no key stands twice, every other language has the sheets, and a file of
+// another language has every key of the English file about the same, and fills in the same.
 func TestFiles(t *testing.T) {
 	t.Parallel()
 	cs, err := load(files)
@@ -183,14 +187,30 @@ func TestFiles(t *testing.T) {
 	if en == nil {
 		t.Fatal("no English file")
 	}
+	names, err := fs.Glob(files, "*.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	compared := 0
 	for _, lang := range Languages() {
 		c := cs[lang]
-		for _, key := range en.Keys() {
-			switch {
-			case !c.Has(key):
-				t.Errorf("%s lacks %s", lang, key)
-			case !slices.Equal(c.Names(key), en.Names(key)):
-				t.Errorf("%s: %s fills in %v, the English %v", lang, key, c.Names(key), en.Names(key))
+		for _, name := range names {
+			about, ok := strings.CutPrefix(name, English)
+			if !ok || !strings.HasPrefix(about, "_sheet") && !slices.Contains(names, lang+about) {
+				continue
+			}
+			if !slices.Contains(names, lang+about) {
+				t.Errorf("%s has no file %s: sheets that people carry or hang up are said in every language", lang, lang+about)
+				continue
+			}
+			for _, key := range keysOf(t, name) {
+				compared++
+				switch {
+				case !c.Has(key):
+					t.Errorf("%s lacks %s", lang+about, key)
+				case !slices.Equal(c.Names(key), en.Names(key)):
+					t.Errorf("%s: %s fills in %v, the English %v", lang+about, key, c.Names(key), en.Names(key))
+				}
 			}
 		}
 		for _, key := range c.Keys() {
@@ -199,7 +219,22 @@ func TestFiles(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("counts: %d sentences, %d languages", len(en.Keys()), len(cs))
+	t.Logf("counts: %d sentences, %d languages, %d pairs compared", len(en.Keys()), len(cs), compared)
+}
+
+// keysOf lists the keys of one file.
+func keysOf(t *testing.T, name string) (keys []string) {
+	t.Helper()
+	b, err := files.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(string(b)) {
+		if key, _, ok := strings.Cut(line, "="); ok && !strings.HasPrefix(strings.TrimSpace(line), "#") {
+			keys = append(keys, strings.TrimSpace(key))
+		}
+	}
+	return keys
 }
 
 func TestIn(t *testing.T) {

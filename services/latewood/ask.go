@@ -11,6 +11,7 @@ import (
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 	"latewood/services/internal/app"
+	"latewood/services/report"
 )
 
 type statusCommand struct {
@@ -45,6 +46,7 @@ func (t *terminal) status(d app.Status) {
 			t.say("cli.status-due", "block", b.Block, "due", due)
 		}
 	}
+	t.lacking(d.Lacking)
 	fmt.Fprintln(t.out)
 	t.say("holds.caution")
 	if d.Held.Lots+d.Held.Deliveries > 0 {
@@ -174,19 +176,24 @@ type reportCommand struct {
 	Weather weatherCommand `cmd:"" help:"${cli_report_weather}"`
 	Reviews reviewsCommand `cmd:"" help:"${cli_report_reviews}"`
 	Flags   flagsCommand   `cmd:"" help:"${cli_report_flags}"`
+
+	Sprays       spraysCommand      `cmd:"" help:"${cli_report_sprays}"`
+	Posting      postingCommand     `cmd:"" help:"${cli_report_posting}"`
+	CustomerCopy copyCommand        `cmd:"" help:"${cli_report_customer_copy}"`
+	Ingredients  ingredientsCommand `cmd:"" help:"${cli_report_ingredients}"`
+	Exposure     exposureCommand    `cmd:"" help:"${cli_report_exposure}"`
 }
 
 type yieldCommand struct {
 	asked
+	shown
 	Season string `help:"${cli_season}" placeholder:"S"`
 	By     string `help:"${cli_report_by}" enum:"tree,block,cultivar" default:"tree"`
-	Format string `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
-	Output string `short:"o" help:"${cli_output}" placeholder:"FILE"`
 }
 
 func (y *yieldCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	q := app.YieldRequest{Asked: t.asked(y.asked), Season: y.Season, By: y.By}
-	return report(ctx, t, "yield", q, y.Format, y.Output, t.yield, yieldTable)
+	return tabled(ctx, t, "yield", q, &y.shown, t.yield, yieldTable)
 }
 
 // yield prints the seasons of the blocks, and how many trees have an index.
@@ -215,16 +222,16 @@ func (t *terminal) yield(d yields.Doc) {
 	}
 }
 
-func yieldTable(d yields.Doc) (head []string, rows [][]string) {
-	head = []string{"season", "block", "tree", "cultivar", "kg", "picks", "age_years", "basis"}
+func yieldTable(d yields.Doc) report.Table {
+	t := columns("season", "block", "tree", "cultivar", "kg#", "picks#", "age_years#", "basis")
 	for _, r := range d.Rows {
-		age := ""
+		age := report.Cell{}
 		if r.AgeYears != nil {
-			age = fmt.Sprint(*r.AgeYears)
+			age = report.Count(*r.AgeYears)
 		}
-		rows = append(rows, []string{string(r.Season), r.Block, r.Tree, r.Cultivar, exact(r.Kg), fmt.Sprint(r.Picks), age, string(r.Basis)})
+		t.Add(report.Text(string(r.Season)), report.Text(r.Block), report.Text(r.Tree), report.Text(r.Cultivar), whole(r.Kg), report.Count(r.Picks), age, report.Text(string(r.Basis)))
 	}
-	return head, rows
+	return t
 }
 
 func number(f *float64, digits int) string {
@@ -234,16 +241,9 @@ func number(f *float64, digits int) string {
 	return fmt.Sprintf("%.*f", digits, *f)
 }
 
-// exact is a number as the document has it, empty where it is not known.
-func exact(f *float64) string {
-	if f == nil {
-		return ""
-	}
-	return units.FormatNumber(*f)
-}
-
 type weatherCommand struct {
 	asked
+	shown
 	Station  string    `help:"${cli_weather_station}" placeholder:"CODE"`
 	From     string    `help:"${cli_weather_from}" placeholder:"DATE"`
 	To       string    `help:"${cli_weather_to}" placeholder:"DATE"`
@@ -256,8 +256,6 @@ type weatherCommand struct {
 	With     []string  `help:"${cli_weather_with}"`
 	Method   string    `help:"${cli_weather_method}" placeholder:"M"`
 	MaxGap   string    `help:"${cli_weather_gap}" placeholder:"2h"`
-	Format   string    `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
-	Output   string    `short:"o" help:"${cli_output}" placeholder:"FILE"`
 }
 
 func (w *weatherCommand) Run(ctx context.Context, t *terminal) (int, error) {
@@ -265,7 +263,7 @@ func (w *weatherCommand) Run(ctx context.Context, t *terminal) (int, error) {
 		Asked: t.asked(w.asked), Station: w.Station, From: w.From, To: w.To, By: w.By, Base: w.Base, Upper: w.Upper,
 		Below: w.Below, MinBelow: w.MinBelow, MaxBelow: w.MaxBelow, With: w.With, Method: w.Method, MaxGap: w.MaxGap,
 	}
-	return report(ctx, t, "weather", q, w.Format, w.Output, t.weather, weatherTable)
+	return tabled(ctx, t, "weather", q, &w.shown, t.weather, weatherTable)
 }
 
 func (t *terminal) weather(d weather.Doc) {

@@ -102,11 +102,19 @@ func calls(t *terminal, name string, q any) call {
 	}
 }
 
+// forTerminal refuses to write what is nothing for a terminal onto one.
+func (t *terminal) forTerminal(to file) error {
+	if f, ok := t.out.(*os.File); ok && to.binary && (to.path == "" || to.path == "-") && isTerminal(f) {
+		return &serve.Fault{Exit: 2, Text: words.Say("out.binary", "file", to.offer)}
+	}
+	return nil
+}
+
 // written writes what an operation hands over, and shows its document beside it.
 func written[D any](ctx context.Context, t *terminal, ask call, to file, show func(D)) (int, error) {
 	toScreen := to.path == "" || to.path == "-"
-	if f, ok := t.out.(*os.File); ok && to.binary && toScreen && isTerminal(f) {
-		return 2, &serve.Fault{Exit: 2, Text: words.Say("out.binary", "file", to.offer)}
+	if err := t.forTerminal(to); err != nil {
+		return 2, err
 	}
 	out, done, err := t.outputTo(to.path, to.force)
 	if err != nil {

@@ -9,6 +9,7 @@ import (
 	"latewood/projections/lots"
 	"latewood/projections/reviews"
 	"latewood/services/internal/app"
+	"latewood/services/report"
 )
 
 // heldFruit prints which lots and loads are held, why, who let them go, and who already has them.
@@ -135,14 +136,13 @@ func lookMark(l reviews.Look) string {
 
 type reviewsCommand struct {
 	asked
-	On     string `help:"${cli_on}" placeholder:"DATE"`
-	Format string `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
-	Output string `short:"o" help:"${cli_output}" placeholder:"FILE"`
+	shown
+	On string `help:"${cli_on}" placeholder:"DATE"`
 }
 
 func (r *reviewsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	q := app.ReviewsRequest{Asked: t.asked(r.asked), On: r.On}
-	return report(ctx, t, "reviews", q, r.Format, r.Output, t.reviews, reviewsTable)
+	return tabled(ctx, t, "reviews", q, &r.shown, t.reviews, reviewsTable)
 }
 
 // reviews prints what waits for a review, what had one, and what was late.
@@ -185,32 +185,33 @@ func (t *terminal) reviews(d app.Reviews) {
 	fmt.Fprintln(t.out, d.Note)
 }
 
-func reviewsTable(d app.Reviews) (head []string, rows [][]string) {
-	head = []string{"record", "kind", "day", "due", "overdue", "term", "source", "edition", "review", "reviewer", "reviewed", "role", "same_person", "before_correction"}
+func reviewsTable(d app.Reviews) report.Table {
+	t := columns("record", "kind", "day", "due", "overdue", "term", "source", "edition", "review", "reviewer", "reviewed", "role", "same_person", "before_correction")
 	for _, list := range [][]reviews.Row{d.Rows, d.Reviewed} {
 		for _, r := range list {
-			row := []string{r.Record, r.Kind, r.Day, r.Due, fmt.Sprint(r.Overdue), r.Term, r.Source.Source, r.Edition}
+			row := []report.Cell{
+				report.Text(r.Record), report.Text(r.Kind), report.DayText(r.Day), report.DayText(r.Due), report.Truth(r.Overdue), report.Text(r.Term), report.Text(r.Source.Source), report.Text(r.Edition),
+			}
 			if len(r.Reviews) == 0 {
-				rows = append(rows, append(row, "", "", "", "", "", ""))
+				t.Add(append(row, make([]report.Cell, 6)...)...)
 			}
 			for _, l := range r.Reviews {
-				rows = append(rows, append(row[:8:8], l.Review, l.Reviewer, l.Day, l.Role, fmt.Sprint(l.Same), fmt.Sprint(l.Before)))
+				t.Add(append(row[:8:8], report.Text(l.Review), report.Text(l.Reviewer), report.DayText(l.Day), report.Text(l.Role), report.Truth(l.Same), report.Truth(l.Before))...)
 			}
 		}
 	}
-	return head, rows
+	return t
 }
 
 type flagsCommand struct {
 	asked
-	Of     []string `help:"${cli_flags_of}" placeholder:"FLAG"`
-	Format string   `help:"${cli_report_format}" enum:"text,json,csv" default:"text"`
-	Output string   `short:"o" help:"${cli_output}" placeholder:"FILE"`
+	shown
+	Of []string `help:"${cli_flags_of}" placeholder:"FLAG"`
 }
 
 func (f *flagsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	q := app.FlagsRequest{Asked: t.asked(f.asked), Of: f.Of}
-	return report(ctx, t, "flags", q, f.Format, f.Output, t.allFlags, flagsTable)
+	return tabled(ctx, t, "flags", q, &f.shown, t.allFlags, flagsTable)
 }
 
 // allFlags prints every flag, by name, each with what to do.
@@ -235,12 +236,11 @@ func (t *terminal) allFlags(d app.FlagsDoc) {
 	}
 }
 
-func flagsTable(d app.FlagsDoc) (head []string, rows [][]string) {
-	head = []string{"id", "flag", "kind", "day", "blocks", "why", "do", "lots", "deliveries"}
+func flagsTable(d app.FlagsDoc) report.Table {
+	t := columns("id", "flag", "kind", "day", "blocks", "why", "do", "lots", "deliveries")
 	for _, r := range d.Rows {
-		rows = append(rows, []string{
-			r.ID, r.Flag, r.Kind, r.Day, strings.Join(r.Blocks, ";"), r.Why, r.Do, strings.Join(r.Lots, ";"), strings.Join(r.Deliveries, ";"),
-		})
+		t.Add(report.Text(r.ID), report.Text(r.Flag), report.Text(r.Kind), report.DayText(r.Day), report.Text(strings.Join(r.Blocks, ";")), report.Text(r.Why), report.Text(r.Do),
+			report.Text(strings.Join(r.Lots, ";")), report.Text(strings.Join(r.Deliveries, ";")))
 	}
-	return head, rows
+	return t
 }

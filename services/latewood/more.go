@@ -1,85 +1,25 @@
 package main
 
 import (
-	"context"
-	"encoding/csv"
 	"fmt"
-	"io"
 	"maps"
 	"slices"
-	"strings"
 
-	"latewood/events"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
-	"latewood/services/internal/app"
+	"latewood/services/report"
 )
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
-// report asks for a report and writes it in a format: text on a terminal, JSON, or a table as CSV.
-func report[D any](ctx context.Context, t *terminal, name string, q any, format, path string, show func(D), table func(D) ([]string, [][]string)) (int, error) {
-	if t.json {
-		format = "json"
-	}
-	out, done, err := t.output(path)
-	if err != nil {
-		return 1, err
-	}
-	exit, err := t.with(ctx, func(c app.Connection) (int, error) {
-		document, exit, err := c.Call(ctx, name, q, nil, nil)
-		if document == nil {
-			return exit, err
-		}
-		if format == "json" {
-			_, werr := fmt.Fprintf(out, "%s\n", document)
-			return exit, firstError(err, werr)
-		}
-		var d D
-		if derr := events.ReadJSON(document, &d); derr != nil {
-			return 1, derr
-		}
-		if format == "csv" {
-			return exit, firstError(err, writeCSV(out, d, table))
-		}
-		screen := t.out
-		t.out = out
-		show(d)
-		t.out = screen
-		return exit, err
-	})
-	return exit, firstError(err, done(err == nil))
-}
-
-func writeCSV[D any](w io.Writer, d D, table func(D) ([]string, [][]string)) error {
-	head, rows := table(d)
-	out := csv.NewWriter(w)
-	out.UseCRLF = true // RFC 4180
-	if err := out.Write(head); err != nil {
-		return err
-	}
-	for _, r := range rows {
-		for i := range r {
-			r[i] = guard(head[i], r[i])
-		}
-		if err := out.Write(r); err != nil {
-			return err
-		}
-	}
-	out.Flush()
-	return out.Error()
-}
-
-func weatherTable(d weather.Doc) (head []string, rows [][]string) {
-	head = []string{"station", "period", "days", "hours", "covered_hours", "hours_below_20", "hours_at_or_above_20",
-		"degree_days", "base_c", "method", "min_c", "max_c", "rain_mm", "frost_hours"}
+func weatherTable(d weather.Doc) report.Table {
+	t := columns("station", "period", "days#", "hours#", "covered_hours#", "hours_below_20#", "hours_at_or_above_20#",
+		"degree_days#", "base_c#", "method", "min_c#", "max_c#", "rain_mm#", "frost_hours#")
 	for _, r := range d.Rows {
-		rows = append(rows, []string{
-			r.Station, r.Period, fmt.Sprint(r.Days), exact(&r.Hours), exact(&r.CoveredHours), exact(r.HoursBelow20), exact(r.HoursAbove20),
-			exact(r.DegreeDays.Value), exact(&r.DegreeDays.Base), r.DegreeDays.Method, exact(r.MinC), exact(r.MaxC), exact(r.RainMm), exact(r.FrostHours),
-		})
+		t.Add(report.Text(r.Station), report.DayText(r.Period), report.Count(r.Days), whole(&r.Hours), whole(&r.CoveredHours), whole(r.HoursBelow20), whole(r.HoursAbove20),
+			whole(r.DegreeDays.Value), whole(&r.DegreeDays.Base), report.Text(r.DegreeDays.Method), whole(r.MinC), whole(r.MaxC), whole(r.RainMm), whole(r.FrostHours))
 	}
-	return head, rows
+	return t
 }
 
 // treesShown is how many trees the demo prints.
@@ -117,16 +57,4 @@ func (t *terminal) trees(d yields.Doc) {
 	t.say("demo.trees", "n", len(order), "shown", len(rows))
 	fmt.Fprintln(t.out)
 	t.yield(d)
-}
-
-// guard keeps a spreadsheet from taking a text for a formula: a quote stands before what would begin one. Columns of
-// quantities hold numbers, and a negative one is no formula.
-func guard(column, cell string) string {
-	if cell == "" || strings.HasSuffix(column, "]") {
-		return cell
-	}
-	if strings.ContainsRune("=+-@\t\x00", rune(cell[0])) && !isNumber(cell) {
-		return "'" + cell
-	}
-	return cell
 }

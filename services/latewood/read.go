@@ -52,6 +52,13 @@ func (s *showCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			}
 		}
 		t.terms(d)
+		if len(d.Missing) > 0 {
+			fmt.Fprintln(t.out)
+			t.say("report.missing-head", "n", len(d.Missing))
+			for _, m := range d.Missing {
+				fmt.Fprintln(t.out, "  "+m.Words)
+			}
+		}
 		t.files(d.Attachments)
 		if len(d.Flags) > 0 {
 			fmt.Fprintln(t.out)

@@ -20,6 +20,7 @@ import (
 	"github.com/makiuchi-d/gozxing/qrcode"
 	"pgregory.net/rapid"
 
+	"latewood/services/internal/paper"
 	"latewood/services/print"
 )
 
@@ -141,9 +142,9 @@ func TestCodesAreRead(t *testing.T) {
 	t.Parallel()
 	want := cards(11)
 	for _, paper := range []struct {
-		name print.Paper
+		name paper.Size
 		w, h float64
-	}{{print.A4, 210, 297}, {print.Letter, 215.9, 279.4}} {
+	}{{paper.A4, 210, 297}, {paper.Letter, 215.9, 279.4}} {
 		t.Run(string(paper.name), func(t *testing.T) {
 			t.Parallel()
 			pdf, missing := sheet(t, print.Sheet{Farm: "Tern Hollow", Paper: paper.name, Made: made, Cards: want})
@@ -221,7 +222,7 @@ func TestSameBytes(t *testing.T) {
 // What stands on a page is as the golden file has it; look at the page itself before writing that anew.
 func TestGolden(t *testing.T) {
 	t.Parallel()
-	pdf, _ := sheet(t, print.Sheet{Farm: "Tern Hollow", Paper: print.Letter, Made: made, Cards: []print.Card{
+	pdf, _ := sheet(t, print.Sheet{Farm: "Tern Hollow", Paper: paper.Letter, Made: made, Cards: []print.Card{
 		{Tag: "P01", Role: "owner", Code: "w_00112233445566778899aabbccddeeff"},
 		{Tag: "P1234", Name: "Bartholomew Featherstonehaugh-Okahele of the Upper Hollow", Role: "manager", Code: "w_ffeeddccbbaa99887766554433221100"},
 	}})

@@ -6,6 +6,8 @@ import (
 
 	"github.com/boombuler/barcode"
 	"github.com/boombuler/barcode/qr"
+
+	"latewood/services/internal/paper"
 )
 
 // quiet is how many empty modules stand on each side of a QR code.
@@ -32,8 +34,7 @@ func dark(b barcode.Barcode, x, y int) bool {
 	return color.GrayModel.Convert(b.At(x, y)).(color.Gray).Y < 128
 }
 
-// code draws a QR code with its empty margin into a square of size mm. All dark modules are one shape: single squares would
-// show hair lines between them on some printers and screens.
+// code draws a QR code with its empty margin into a square of size mm. All dark modules are one shape.
 func (d *drawing) code(x, y, size float64, content string) error {
 	m, err := modules(content)
 	if err != nil {
@@ -41,7 +42,7 @@ func (d *drawing) code(x, y, size float64, content string) error {
 	}
 	side := size / float64(len(m)+2*quiet)
 	x, y = x+quiet*side, y+quiet*side
-	d.pdf.SetFillColor(0, 0, 0)
+	var dark []paper.Rect
 	for row := range m {
 		for from := 0; from < len(m[row]); from++ {
 			if !m[row][from] {
@@ -51,16 +52,10 @@ func (d *drawing) code(x, y, size float64, content string) error {
 			for to < len(m[row]) && m[row][to] {
 				to++
 			}
-			x0, x1 := x+float64(from)*side, x+float64(to)*side
-			y0, y1 := y+float64(row)*side, y+float64(row+1)*side
-			d.pdf.MoveTo(x0, y0)
-			d.pdf.LineTo(x1, y0)
-			d.pdf.LineTo(x1, y1)
-			d.pdf.LineTo(x0, y1)
-			d.pdf.ClosePath()
+			dark = append(dark, paper.Rect{X0: x + float64(from)*side, Y0: y + float64(row)*side, X1: x + float64(to)*side, Y1: y + float64(row+1)*side})
 			from = to
 		}
 	}
-	d.pdf.DrawPath("F")
+	d.doc.Shape(dark)
 	return nil
 }

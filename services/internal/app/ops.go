@@ -35,6 +35,7 @@ func (a *App) ops() map[string]serve.Op {
 		"weather":  op(a.opWeather),
 		"reviews":  op(a.opReviews),
 		"flags":    op(a.opFlags),
+		"report":   opFile(a.opReport),
 		"sensors":  op(a.opSensors),
 		"people":   op(a.opPeople),
 		"person":   op(a.opPerson),

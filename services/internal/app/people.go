@@ -14,6 +14,7 @@ import (
 	"latewood/events/words"
 	"latewood/projections"
 	"latewood/services/attach"
+	"latewood/services/internal/paper"
 	"latewood/services/print"
 	"latewood/services/record"
 	"latewood/services/register"
@@ -345,7 +346,7 @@ func (a *App) opCards(ctx context.Context, q CardsRequest) (any, int, error) {
 			return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", q.On), Err: err}
 		}
 	}
-	if q.Paper != "" && !slices.Contains(print.Papers(), print.Paper(q.Paper)) {
+	if q.Paper != "" && !slices.Contains(paper.Sizes(), paper.Size(q.Paper)) {
 		return nil, 2, &serve.Fault{Exit: 2, Text: words.Say("people.paper", "paper", q.Paper)}
 	}
 	var people []register.Person
@@ -359,7 +360,7 @@ func (a *App) opCards(ctx context.Context, q CardsRequest) (any, int, error) {
 	if len(q.Who) == 0 {
 		people = f.people.List()
 	}
-	sheet := print.Sheet{Farm: f.name(), Paper: print.Paper(q.Paper), Made: civil.DayStart(day, f.zone())}
+	sheet := print.Sheet{Farm: f.name(), Paper: paper.Size(q.Paper), Made: civil.DayStart(day, f.zone())}
 	for _, p := range people {
 		if p.Erased == nil {
 			sheet.Cards = append(sheet.Cards, print.Card{Tag: p.Tag, Name: p.Name, Role: words.Say("people.role-" + p.Role), Code: p.Pseudonym})

@@ -35,11 +35,13 @@ type Status struct {
 	Flags      map[string]int     `json:"flags"`   // by block
 	OtherFlags int                `json:"otherFlags"`
 	Held       HeldCount          `json:"held"`
-	Size       uint64             `json:"size"`
-	Root       string             `json:"root"`
-	Sealed     bool               `json:"sealed"`
-	LastBackup string             `json:"lastBackup,omitempty"`
-	FreeBytes  int64              `json:"freeBytes"`
+	// Lacking is what records lack that federal rules want in them, of the last two years.
+	Lacking    []Lacking `json:"lacking"`
+	Size       uint64    `json:"size"`
+	Root       string    `json:"root"`
+	Sealed     bool      `json:"sealed"`
+	LastBackup string    `json:"lastBackup,omitempty"`
+	FreeBytes  int64     `json:"freeBytes"`
 	// BackupWords and BackupOld say the same in sentences; BackupOld is empty while the backup is young.
 	BackupWords string `json:"backupWords"`
 	BackupOld   string `json:"backupOld,omitempty"`
@@ -98,6 +100,7 @@ func (a *App) opStatus(ctx context.Context, q StatusRequest) (any, int, error) {
 		doc.Size, doc.Root = f.mark()
 		doc.Sealed = f.sealed(doc.Size)
 		doc.Assumed = assumed
+		doc.Lacking = f.lacking(b, at)
 		a.disk(&doc, now, zone)
 		return nil
 	})

@@ -32,9 +32,11 @@ type Shown struct {
 	// Terms are the legal terms of the record by the rule sets of its day; Reviews is who looked it over.
 	Terms   []Took         `json:"terms,omitempty"`
 	Reviews []reviews.Look `json:"reviews,omitempty"`
-	Size    uint64         `json:"size"`
-	Root    string         `json:"root"`
-	Sealed  bool           `json:"sealed"`
+	// Missing is what federal rules want in such a record and what is not in it.
+	Missing []LackingOne `json:"missing,omitempty"`
+	Size    uint64       `json:"size"`
+	Root    string       `json:"root"`
+	Sealed  bool         `json:"sealed"`
 	// Attachments are the files that any version points to, and whether they are there.
 	Attachments []Pointed `json:"attachments,omitempty"`
 	// People are the tags behind the pseudonyms of this answer.
@@ -103,6 +105,7 @@ func (a *App) opShow(ctx context.Context, q ShowRequest) (any, int, error) {
 		if fact := b.Fact(id); fact != nil {
 			doc.Stands, doc.Forked = fact.Stands(), fact.Forked
 			doc.looked(b, fact)
+			doc.Missing = f.missing(b, fact)
 		}
 		for _, fl := range saidOf(b, a.o.Now()).flagged() {
 			if slices.ContainsFunc(doc.Versions, func(v Version) bool { return v.ID == fl.ID }) {

@@ -19,6 +19,8 @@ import (
 // counts days and shows words. Each language of the catalogue needs its own line, written by somebody who speaks it.
 var claims = map[string]*regexp.Regexp{
 	"en": regexp.MustCompile(`(?i)\b(safe|cleared|may be picked|compliant|approved|passed)\b`),
+	// Letters with accents are no word letters to \b, so a word that ends in one is closed by what follows it.
+	"es": regexp.MustCompile(`(?i)\b(segur[oa]s?|sin peligro|sin riesgo|inofensiv[oa]s?|se puede (cosechar|entrar)|puede cosecharse|liberad[oa]s?|aprobad[oa]s?|autorizad[oa]s?|cumple|conforme)\b`),
 }
 
 // denied is the one claim that may be named in a sentence that says we do not make it.
@@ -145,6 +147,7 @@ func TestClaimsCatches(t *testing.T) {
 		"events/words/en.txt":    "# safe in a comment\na = It is safe to pick.\nb = safety data sheet, produce safety, unsafe\n",
 		"events/words/en_b.txt":  "a = The block is Cleared.\nb = This is not an approved yield; only the insurer decides.\nc = Your approved yield is 4.\n",
 		"events/words/xx.txt":    "a = ...\n",
+		"events/words/es_a.txt":  "a = Es seguro entrar.\nb = hoja de datos de seguridad\nc = El bloque Cumple.\nd = Ya se puede cosechar.\n",
 		"README.md":              "A compliance ledger.\nIt MAY BE PICKED now.\n",
 		"deploy/TRUST.md":        "all tests passed\n",
 		"services/a/NOTES.md":    "approved\n",
@@ -166,7 +169,7 @@ func TestClaimsCatches(t *testing.T) {
 	}
 	found, _ := claimLaw(texts(tr, os.DirFS(dir), names), languageOf)
 	caught(t, found, []string{
-		`en.txt:2: "safe"`, `en_b.txt:1: "Cleared"`, `en_b.txt:3: "approved"`, "xx.txt: no list", `README.md:2: "MAY BE PICKED"`, `TRUST.md:1: "passed"`,
+		`en.txt:2: "safe"`, `en_b.txt:1: "Cleared"`, `en_b.txt:3: "approved"`, "xx.txt: no list", `es_a.txt:1: "seguro"`, `es_a.txt:3: "Cumple"`, `es_a.txt:4: "se puede cosechar"`, `README.md:2: "MAY BE PICKED"`, `TRUST.md:1: "passed"`,
 		`a.go:4: "compliant"`, `a.go:5: "approved"`, `page.html:2: "passed"`, "xx.txt: no list",
 	})
 }

@@ -63,7 +63,7 @@ var rooms = []room{
 var verbs = append([]string{
 	"self/...", "projections/...",
 	"events/ledger", "events/ledger/idindex", "events/ledger/disk", "events/ledger/proof", "events/ledger/evidence",
-	"services/internal/bus", "services/internal/httpx", "services/internal/sheets",
+	"services/internal/bus", "services/internal/httpx", "services/internal/sheets", "services/internal/paper",
 }, language...)
 
 // Tests may use more: the ledger in memory, and in services everything that is not another verb.
@@ -234,8 +234,8 @@ var dependencies = []dependency{
 
 	{module: "go.yaml.in/yaml/v4", importers: []string{"services/ingest"}, why: "map files, as people write them"},
 
-	{module: "codeberg.org/go-pdf/fpdf", importers: []string{"services/print"}, why: "PDF"},
-	{module: "codeberg.org/go-fonts/dejavu", importers: []string{"services/print"}, why: "the font that comes with the program"},
+	{module: "codeberg.org/go-pdf/fpdf", importers: []string{"services/internal/paper"}, why: "PDF: cards and reports are drawn through one package"},
+	{module: "codeberg.org/go-fonts/dejavu", importers: []string{"services/internal/paper"}, why: "the font that comes with the program"},
 	{module: "github.com/boombuler/barcode", importers: []string{"services/print"}, why: "QR codes"},
 
 	{module: "github.com/makiuchi-d/gozxing", tests: []string{"services/print"}, why: "reads codes back with nothing of what wrote them"},

@@ -1,4 +1,4 @@
-package print
+package paper
 
 import (
 	"encoding/binary"
@@ -6,7 +6,7 @@ import (
 )
 
 // errFont says that the bytes of a font are not what they should be.
-var errFont = errors.New("print: not a TrueType font with a table of letters")
+var errFont = errors.New("paper: not a TrueType font with a table of letters")
 
 // letters reads from a TrueType font which letters it has: its cmap table, format 4 (the first 65,536 characters, which is
 // also all that the PDF can hold), as the OpenType specification describes it ("cmap: Character To Glyph Index Mapping
