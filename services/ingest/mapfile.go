@@ -182,7 +182,6 @@ func (in *mapReader) read(root *yaml.Node, m *Map) {
 				}
 			})
 		case "names":
-			m.Names = map[string]map[string]string{}
 			in.each(value, key, func(name string, _ int, value *yaml.Node) {
 				codes := map[string]string{}
 				in.each(value, name, func(said string, _ int, value *yaml.Node) {
@@ -190,6 +189,9 @@ func (in *mapReader) read(root *yaml.Node, m *Map) {
 						codes[said] = code
 					}
 				})
+				if m.Names == nil {
+					m.Names = map[string]map[string]string{}
+				}
 				m.Names[name] = codes
 			})
 		case "dateOrder":
