@@ -96,22 +96,12 @@ type builder struct {
 	v     *projections.View
 	units map[string]*Unit
 	sales []Sale
-	bins  map[string][]emptied // by bin, in order
-}
-
-// emptied is a moment at which a bin was emptied, or was packed from.
-type emptied struct {
-	at     time.Time
-	packed bool
+	bins  *Bins
 }
 
 func fold(v *projections.View) *State {
-	b := &builder{v: v, units: map[string]*Unit{}, bins: map[string][]emptied{}}
-	standing := v.Standing()
-	for _, f := range standing {
-		b.emptying(f)
-	}
-	for _, f := range standing {
+	b := &builder{v: v, units: map[string]*Unit{}, bins: BinsOf(v)}
+	for _, f := range v.Standing() {
 		b.add(f)
 	}
 	s := &State{Units: make([]Unit, 0, len(b.units)), Sales: b.sales}
@@ -281,7 +271,7 @@ func (b *builder) packed(f *projections.Fact, d *events.LotPacked) {
 			}
 			one.Unit = Delivery + "/" + load.Delivery
 		default:
-			for _, pick := range b.inBin(in.Bin, f) {
+			for _, pick := range b.bins.Picks(in.Bin, f) {
 				one.Pick = pick.ID.String()
 				u.Draws = append(u.Draws, one)
 			}
@@ -289,47 +279,6 @@ func (b *builder) packed(f *projections.Fact, d *events.LotPacked) {
 		}
 		u.Draws = append(u.Draws, one)
 	}
-}
-
-// emptying notes when bins were emptied or packed from.
-func (b *builder) emptying(f *projections.Fact) {
-	switch d := f.Data().(type) {
-	case *events.BinEmptied:
-		for _, bin := range d.Bins {
-			b.bins[bin] = append(b.bins[bin], emptied{f.Time, false})
-		}
-	case *events.LotPacked:
-		for _, in := range d.Inputs {
-			if in.Bin != "" {
-				b.bins[in.Bin] = append(b.bins[in.Bin], emptied{f.Time, true})
-			}
-		}
-	}
-}
-
-// inBin lists the picks that lay in a bin when a lot was packed from it: those since it was last emptied, or, where nobody
-// wrote that down, since it was last packed from before its last filling. Too many is better than too few: these picks hold
-// the lot.
-func (b *builder) inBin(bin string, packed *projections.Fact) []*projections.Fact {
-	until := packed.Time
-	if dayOnly(packed.Time, b.v.Zone) {
-		until = civil.DayEnd(civil.DateOf(packed.Time, b.v.Zone), b.v.Zone)
-	}
-	picks := slices.DeleteFunc(b.v.Filled(bin), func(p *projections.Fact) bool { return p.Time.After(until) })
-	if len(picks) == 0 {
-		return nil
-	}
-	last := picks[len(picks)-1].Time
-	var since time.Time
-	for _, e := range b.bins[bin] {
-		// Emptied before it was packed from; packed from before it was filled for the last time.
-		if !e.packed && e.at.Before(packed.Time) || e.packed && e.at.Before(last) && !dayOnly(e.at, b.v.Zone) {
-			if e.at.After(since) {
-				since = e.at
-			}
-		}
-	}
-	return slices.DeleteFunc(picks, func(p *projections.Fact) bool { return p.Time.Before(since) })
 }
 
 func (b *builder) sold(f *projections.Fact, d *events.FruitSold) {
@@ -360,9 +309,4 @@ func (b *builder) fate(f *projections.Fact, how string, d *events.LotFate) {
 		}
 		u.Back = append(u.Back, s)
 	}
-}
-
-// dayOnly reports whether a time is the first instant of a day: so times are kept of which only the day is known.
-func dayOnly(t time.Time, zone *time.Location) bool {
-	return civil.DayStart(civil.DateOf(t, zone), zone).Equal(t)
 }
