@@ -56,6 +56,8 @@ const (
 	DrawnTolerance    = "drawn-tolerance"
 	MeasureSlip       = "measure-slip"
 	ReviewDays        = "review-days"
+	DrillMinutes      = "drill-minutes"
+	DrillPercent      = "drill-percent"
 	ContainerMassStem = "container-mass."
 )
 
@@ -88,6 +90,11 @@ func Table() []Setting {
 		{Name: ReviewDays, Kind: Number, Default: 7.0, Unit: "d", Min: 1, Max: 365,
 			Source: "common practice: 21 CFR 112.161(b) says within a reasonable time and gives no number", Read: "2026-11-25",
 			Doc: "setting.review-days"},
+		{Name: DrillMinutes, Kind: Number, Default: 1440.0, Unit: "min", Min: 1, Max: 14400,
+			Source: "published: 21 CFR 1.1455(c)(1), records within 24 hours; shorter limits of buyers and audits are common practice", Read: "2026-11-25",
+			Doc: "setting.drill-minutes"},
+		{Name: DrillPercent, Kind: Number, Default: 100.0, Unit: "%", Max: 100,
+			Source: "common practice: all of it, or the gap explained; no published figure was found", Read: "2026-11-25", Doc: "setting.drill-percent"},
 		//words:data names of rule sets
 		{Name: RuleSets, Kind: Text, Default: "us-restricted-use us-worker-protection us-produce",
 			Source: "project rule: the rule sets whose terms are looked at; which rules apply to a farm nobody here knows",

@@ -39,6 +39,7 @@ type cli struct {
 	Holds    holdsCommand    `cmd:"" help:"${cli_holds}"`
 	Forecast forecastCommand `cmd:"" help:"${cli_forecast}"`
 	Why      whyCommand      `cmd:"" help:"${cli_why}"`
+	Trace    traceCommand    `cmd:"" help:"${cli_trace}"`
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`

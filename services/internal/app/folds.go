@@ -12,6 +12,7 @@ import (
 	"latewood/projections/lots"
 	"latewood/projections/orchard"
 	"latewood/projections/reviews"
+	"latewood/projections/trails"
 	"latewood/projections/weather"
 	"latewood/projections/yields"
 )
@@ -20,7 +21,7 @@ import (
 var Folds = sync.OnceValue(func() []*projections.Fold {
 	return []*projections.Fold{
 		orchard.Fold(), holds.Fold(), holds.FlagFold(), yields.Fold(), weather.Fold(), flags.Blocks(), flags.Farm(), flags.Stations(),
-		lots.Fold(), lots.FlagFold(), reviews.Blocks(), reviews.Farm(), flush.Fold(),
+		lots.Fold(), lots.FlagFold(), trails.Fold(), reviews.Blocks(), reviews.Farm(), flush.Fold(),
 	}
 })
 

@@ -31,6 +31,7 @@ func (a *App) ops() map[string]serve.Op {
 		"settings": op(a.opSettings),
 		"forecast": op(a.opForecast),
 		"why":      op(a.opWhy),
+		"trace":    op(a.opTrace),
 		"yield":    op(a.opYield),
 		"weather":  op(a.opWeather),
 		"reviews":  op(a.opReviews),
