@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -62,6 +63,11 @@ func AuditFrom(ctx context.Context, address, key, token string, seen [][]byte) (
 	doc.Origin = k.Name()
 	ar, err := archive.OpenReader(ctx, archive.HTTP(client, address), archive.Options{Origin: k.Name(), Keys: []proof.Key{k}})
 	if err != nil {
+		var unsigned *proof.UnsignedError
+		if errors.As(err, &unsigned) {
+			doc.add(Finding{What: words.Say("seal.remote-unsigned", "key", k.String())})
+			return doc, 3, nil
+		}
 		if doc.problem(err) {
 			return doc, 3, nil
 		}
