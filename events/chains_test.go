@@ -306,7 +306,7 @@ func TestCodes(t *testing.T) {
 		}
 	}
 	for s, want := range map[string]string{
-		"North Block": "north-block", "  Upper/Lower 2a ": "upper-lower-2a", "north": "north", "--x--": "x", "Ōhi‘a": "hi-a", "…": "",
+		"North Block": "north-block", "  Upper/Lower 2a ": "upper-lower-2a", "north": "north", "--x--": "x", "Ōhi‘a": "ohi-a", "Peña y Núñez": "pena-y-nunez", "e\u0301te\u0301": "ete", "…": "",
 		strings.Repeat("ab ", 20): "ab-ab-ab-ab-ab-ab-ab-ab-ab-ab-ab",
 	} {
 		got := events.NearestCode(s)

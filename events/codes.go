@@ -4,6 +4,9 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"strings"
+	"unicode"
+
+	"golang.org/x/text/unicode/norm"
 )
 
 // IsCode reports whether s follows the grammar of farm, block, tree, station, source and device codes: small letters,
@@ -20,12 +23,14 @@ func IsCode(s string) bool {
 	return true
 }
 
-// NearestCode makes of a name the code that somebody would write for it, "North Block" to "north-block". It is offered,
-// never taken: two names may lead to one code.
+// NearestCode makes of a name the code that somebody would write for it, "North Block" to "north-block", "Peña" to "pena". It is
+// offered, never taken: two names may lead to one code.
 func NearestCode(s string) string {
 	var b strings.Builder
-	for _, r := range strings.ToLower(strings.TrimSpace(s)) {
+	// Taken apart, a letter stands before its accents.
+	for _, r := range norm.NFD.String(strings.ToLower(strings.TrimSpace(s))) {
 		switch {
+		case unicode.Is(unicode.Mn, r):
 		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
 			b.WriteRune(r)
 		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):

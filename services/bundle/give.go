@@ -144,15 +144,21 @@ func (g *Giver) Give(ctx context.Context, q Request) (Given, error) {
 		p.Names, out.NamesGone = g.names(scope.Records)
 		out.Names = len(p.Names)
 	}
+	var page Page
 	err = g.c.With(ctx, given.Place, func(b *projections.Book) error {
-		page := makePage(paging{
+		page = makePage(paging{
 			subject: s, given: given, scope: scope, late: evidence.LatenessOf(scope.Records), key: p.Key, size: sizes.Size, root: out.Root,
 			recipient: q.Recipient, names: p.Names, flags: g.c.Flags(b), book: b,
 		})
-		p.HTML, err = page.HTML()
-		return err
+		return nil
 	})
 	if err != nil {
+		return Given{}, err
+	}
+	if p.HTML, err = page.HTML(); err != nil {
+		return Given{}, err
+	}
+	if p.PDF, err = page.PDF(civil.DateOf(given.Recorded, time.UTC)); err != nil {
 		return Given{}, err
 	}
 	if out.File, err = evidence.Make(p); err != nil {

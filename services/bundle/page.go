@@ -18,6 +18,7 @@ import (
 	"latewood/projections"
 	"latewood/projections/holds"
 	"latewood/projections/lots"
+	"latewood/services/internal/paper"
 )
 
 // A Page is the first page of evidence as a value: what it says, not what it looks like.
@@ -62,6 +63,48 @@ func (p Page) HTML() ([]byte, error) {
 		return nil, fmt.Errorf("bundle: the first page: %w", err)
 	}
 	return b.Bytes(), nil
+}
+
+// PDF draws the page for paper, as made on a day. The same page gives the same bytes.
+func (p Page) PDF(made civil.Date) ([]byte, error) {
+	var b bytes.Buffer
+	info := paper.Info{Size: paper.A4, Title: p.Title, Lang: "en", Made: civil.DayStart(made, time.UTC)}
+	feet := paper.Feet{
+		Left: p.Foot,
+		Page: func(page, pages int) string { return words.Say("bundle.page", "page", page, "pages", pages) },
+		Head: func(int, int) string { return p.Title },
+	}
+	// A letter that the font lacks stands as the sign for an unknown one: the page for the screen beside it has it.
+	if _, err := paper.Set(&b, info, feet, p.flow); err != nil {
+		return nil, fmt.Errorf("bundle: the first page on paper: %w", err)
+	}
+	return b.Bytes(), nil
+}
+
+func (p Page) flow(f *paper.Flow) {
+	f.Title(p.Title, p.Under)
+	f.Marked("", []string{p.Lead})
+	pairs := make([]paper.Pair, len(p.Facts))
+	for i, fact := range p.Facts {
+		pairs[i] = paper.Pair{Name: fact.Name, Value: fact.Value, Wide: true}
+	}
+	f.Pairs(pairs)
+	for _, s := range p.Sections {
+		f.Heading(s.Head)
+		for _, text := range s.Texts {
+			f.Paragraph(text)
+		}
+		if len(s.Table.Rows) > 0 {
+			columns := make([]paper.Column, len(s.Table.Head))
+			for i, h := range s.Table.Head {
+				columns[i] = paper.Column{Heading: h, Right: i < len(s.Table.Right) && s.Table.Right[i]}
+			}
+			f.Table(columns, s.Table.Rows)
+		}
+		for _, note := range s.Notes {
+			f.Small(note)
+		}
+	}
 }
 
 // paging is what a page is made from.

@@ -183,41 +183,11 @@ func TestKilledRun(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	acknowledged := map[string]bool{}
 	for range n {
-		cmd := program(t, "run", "--dir", dir)
-		out, err := cmd.StdoutPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		if !bufio.NewScanner(out).Scan() { // it says where it listens
-			t.Fatal("run ended at once")
-		}
-		c, err := app.Connect(context.Background(), app.Options{Dir: dir})
-		if err != nil {
-			t.Fatal(err)
-		}
-		die := time.AfterFunc(time.Duration(200+r.IntN(600))*time.Millisecond, func() { _ = cmd.Process.Kill() })
-		for i := 0; ; i++ {
+		untilKilled(t, dir, time.Duration(200+r.IntN(600))*time.Millisecond, func() (string, app.AddRequest) {
 			answered++
 			id := events.NewID(1_650_000_000_000+int64(answered), [10]byte{7}).String()
-			doc, _, err := c.Call(context.Background(), "add", app.AddRequest{
-				Kind: "fruit.picked", ID: id, Time: "2022-06-01T08:00:00-10:00",
-				Data: fmt.Sprintf(`{"where":{"block":"north"},"mass":{"value":%d,"unit":"kg"}}`, answered%90+1),
-			}, nil, nil)
-			if err != nil {
-				break
-			}
-			var d app.Recorded
-			if err := events.ReadJSON(doc, &d); err != nil || d.Recorded != 1 {
-				t.Fatalf("add: %s, %v", doc, err)
-			}
-			acknowledged[id] = true
-		}
-		die.Stop()
-		_ = cmd.Process.Kill()
-		_ = cmd.Wait()
+			return id, pickRequest(id, answered)
+		}, acknowledged)
 	}
 	seen := stored(t, dir)
 	for id := range acknowledged {
@@ -226,6 +196,51 @@ func TestKilledRun(t *testing.T) {
 		}
 	}
 	t.Logf("counts: killed runs %d, acknowledged %d, lost 0 wanted", n, len(acknowledged))
+}
+
+// pickRequest adds a pick with an id of its own.
+func pickRequest(id string, n int) app.AddRequest {
+	return app.AddRequest{
+		Kind: "fruit.picked", ID: id, Time: "2022-06-01T08:00:00-10:00",
+		Data: fmt.Sprintf(`{"where":{"block":"north"},"mass":{"value":%d,"unit":"kg"}}`, n%90+1),
+	}
+}
+
+// untilKilled runs the program on a folder, adds records one by one, and kills it after a while. What it answered for stands in
+// acknowledged then.
+func untilKilled(t *testing.T, dir string, after time.Duration, next func() (id string, q app.AddRequest), acknowledged map[string]bool) {
+	t.Helper()
+	cmd := program(t, "run", "--dir", dir)
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if !bufio.NewScanner(out).Scan() { // it says where it listens
+		t.Fatal("run ended at once")
+	}
+	c, err := app.Connect(context.Background(), app.Options{Dir: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	die := time.AfterFunc(after, func() { _ = cmd.Process.Kill() })
+	for {
+		id, q := next()
+		doc, _, err := c.Call(context.Background(), "add", q, nil, nil)
+		if err != nil {
+			break
+		}
+		var d app.Recorded
+		if err := events.ReadJSON(doc, &d); err != nil || d.Recorded != 1 {
+			t.Fatalf("add: %s, %v", doc, err)
+		}
+		acknowledged[id] = true
+	}
+	die.Stop()
+	_ = cmd.Process.Kill()
+	_ = cmd.Wait()
 }
 
 // program is the real program in a process of its own: this test binary under the name that TestMain knows.

@@ -45,7 +45,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Deadline: time.Now().Add(8 * time.Minute), // a command that hangs is told, not waited for
-		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "vkey": variable("vkey"), "port": variable("port"), "token": variable("token"), "moment": moment, "has": has, "days": days, "newer": newer},
+		Cmds:     map[string]func(*testscript.TestScript, bool, []string){"field": field, "await": await, "private": private, "freeport": freeport, "publish": publish, "eventually": eventually, "ids": variable("ids.0"), "batch": variable("batch"), "vkey": variable("vkey"), "port": variable("port"), "token": variable("reads"), "moment": moment, "has": has, "days": days, "newer": newer},
 	})
 }
 

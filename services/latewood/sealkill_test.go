@@ -3,9 +3,7 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
-	"context"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -47,42 +45,16 @@ func TestKilledSeal(t *testing.T) {
 	file, _ := history(t, 20)
 	dir := t.TempDir()
 	latewood(t, dir, "import", file, "--farm", farm)
-	n, answered := rounds(25, 200), 0
+	n, answered := rounds(10, 200), 0
 	r := rand.New(rand.NewPCG(5, 6))
 	acknowledged, notes := map[string]bool{}, map[string]bool{}
 	for range n {
-		cmd := program(t, "run", "--dir", dir)
-		out, err := cmd.StdoutPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		if !bufio.NewScanner(out).Scan() {
-			t.Fatal("run ended at once")
-		}
-		c, err := app.Connect(context.Background(), app.Options{Dir: dir})
-		if err != nil {
-			t.Fatal(err)
-		}
 		// The sealer comes a second after the first record: some die before it, some in it, some behind it.
-		die := time.AfterFunc(time.Duration(100+r.IntN(2400))*time.Millisecond, func() { _ = cmd.Process.Kill() })
-		for {
+		untilKilled(t, dir, time.Duration(100+r.IntN(2400))*time.Millisecond, func() (string, app.AddRequest) {
 			answered++
 			id := events.NewID(1_660_000_000_000+int64(answered), [10]byte{9}).String()
-			_, exit, err := c.Call(context.Background(), "add", app.AddRequest{
-				Kind: "fruit.picked", ID: id, Time: "2022-06-01T08:00:00-10:00",
-				Data: fmt.Sprintf(`{"where":{"block":"north"},"mass":{"value":%d,"unit":"kg"}}`, answered%90+1),
-			}, nil, nil)
-			if err != nil || exit != 0 {
-				break
-			}
-			acknowledged[id] = true
-		}
-		die.Stop()
-		_ = cmd.Process.Kill()
-		_ = cmd.Wait()
+			return id, pickRequest(id, answered)
+		}, acknowledged)
 		for _, note := range signed(t, dir, farm) {
 			notes[string(note)] = true
 		}

@@ -2,11 +2,13 @@ package app
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"latewood/events"
 	"latewood/events/ledger"
@@ -78,19 +80,28 @@ func (a *App) opAudit(ctx context.Context, q AuditRequest) (any, int, error) {
 		}
 	}
 	doc.Origin = newest.Origin
-	report, err := ar.Check(ctx)
-	if err != nil {
+	// The files of the archive, those of the broker, and what follows from the records: none needs what another finds.
+	var report archive.Report
+	var errs [3]error
+	var found [2]Audit
+	var parts sync.WaitGroup
+	parts.Go(func() { report, errs[0] = ar.Check(ctx) })
+	parts.Go(func() { errs[1] = f.auditStream(ctx, ar, newest.Size, &found[0]) })
+	parts.Go(func() { errs[2] = f.auditFolds(ctx, newest.Size, &found[1]) })
+	parts.Wait()
+	if err := cmp.Or(errs[0], errs[1]); err != nil {
 		return nil, 1, err
 	}
 	doc.Records, doc.Root, doc.Checkpoints = report.Size, hashText(report.Root), report.Checkpoints
+	doc.Stream, doc.Chains, doc.Folds = found[0].Stream, found[1].Chains, append(doc.Folds, found[1].Folds...)
 	for _, x := range report.Findings {
 		doc.add(archiveFinding(x))
 	}
-	if err := f.auditStream(ctx, ar, report.Size, &doc); err != nil {
-		return nil, 1, err
+	for _, x := range append(found[0].Problems, found[1].Problems...) {
+		doc.add(x)
 	}
-	if err := f.auditFolds(ctx, report.Size, &doc); err != nil && !doc.problem(err) {
-		return nil, 1, err
+	if errs[2] != nil && !doc.problem(errs[2]) {
+		return nil, 1, errs[2]
 	}
 	doc.OK = len(doc.Problems) == 0
 	if !doc.OK {

@@ -79,7 +79,8 @@ func (remote) Close() error { return nil }
 // runFile is what run.json holds.
 type runFile struct {
 	Port  int    `json:"port"`
-	Token string `json:"token"`
+	Token string `json:"token"` // for every operation
+	Reads string `json:"reads"` // for the records of the archives, and nothing else
 }
 
 func runPath(dir string) string { return filepath.Join(dir, "run.json") }
@@ -109,11 +110,11 @@ func (a *App) Serve(ctx context.Context, listen string, ready func(address strin
 	if err != nil {
 		return &serve.Fault{Exit: 1, Text: words.Say("app.listen", "address", listen), Err: err}
 	}
-	var random [32]byte
+	var random [64]byte
 	if _, err := rand.Read(random[:]); err != nil {
 		return fmt.Errorf("app: random bytes: %w", err)
 	}
-	r := runFile{Port: l.Addr().(*net.TCPAddr).Port, Token: hex.EncodeToString(random[:])}
+	r := runFile{Port: l.Addr().(*net.TCPAddr).Port, Token: hex.EncodeToString(random[:32]), Reads: hex.EncodeToString(random[32:])}
 	err = disk.WriteFile(runPath(a.o.Dir), func(w io.Writer) error {
 		b, err := events.WriteJSON(r)
 		if err == nil {
@@ -131,7 +132,7 @@ func (a *App) Serve(ctx context.Context, listen string, ready func(address strin
 	served := make(chan error, 1)
 	mux := http.NewServeMux()
 	mux.Handle("/", serve.Handler(r.Token, a.ops(), a.o.Logger))
-	mux.Handle(archivePath, a.tiles(r.Token))
+	mux.Handle(archivePath, a.tiles(r.Reads))
 	go func() { served <- serve.Run(ctx, l, mux) }()
 	select {
 	case err := <-a.fatal:

@@ -7,7 +7,7 @@
 // # The folder
 //
 //	latewood.lock        held while a process has the folder open; released by its death
-//	run.json             port and token of that process, while it runs (0600)
+//	run.json             port and tokens of that process, while it runs (0600)
 //	broker/              the broker's own store
 //	farms/CODE/people/   the owner's pseudonym, the register of people, the list of erasures (services/register)
 //	farms/CODE/folds/    caches: the recorder's state, the index of ids, the snapshot of the folds

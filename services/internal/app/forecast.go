@@ -2,10 +2,8 @@ package app
 
 import (
 	"context"
-	"errors"
 	"runtime"
 
-	"latewood/events"
 	"latewood/events/civil"
 	"latewood/events/words"
 	"latewood/projections"
@@ -37,12 +35,5 @@ func (a *App) opForecast(ctx context.Context, q ForecastRequest) (any, int, erro
 		doc.Assumed = assumed
 		return err
 	})
-	var problem events.Problem
-	if errors.As(err, &problem) {
-		return nil, 2, &serve.Fault{Exit: 2, Text: problem.Error()}
-	}
-	if err != nil {
-		return nil, 1, err
-	}
-	return doc, 0, nil
+	return answered(doc, err)
 }

@@ -298,6 +298,11 @@ func (a *App) opWeather(ctx context.Context, q WeatherRequest) (any, int, error)
 		doc, err = weather.Report(b, w)
 		return err
 	})
+	return answered(doc, err)
+}
+
+// answered gives an answer, or says in one line what is wrong with a question that cannot be answered as it stands.
+func answered(doc any, err error) (any, int, error) {
 	var problem events.Problem
 	if errors.As(err, &problem) {
 		return nil, 2, &serve.Fault{Exit: 2, Text: problem.Error()}

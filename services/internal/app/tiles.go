@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -23,7 +24,7 @@ const archivePath = "/archive/"
 // tiles serves the archives of the folder's farms, read-only, under the paths of C2SP tlog-tiles.
 //
 // Checkpoints and tiles of hashes go to anyone who reaches the listener: they say how many records there are and nothing about
-// them, and a witness needs no more. Entry bundles are whole records: they go to who brings the folder's token, as operations do.
+// them, and a witness needs no more. Entry bundles are whole records: they go to who brings the token for reading, which opens nothing else.
 func (a *App) tiles(token string) http.Handler {
 	return http.StripPrefix(archivePath, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		code, rest, _ := strings.Cut(r.URL.Path, "/")
@@ -62,6 +63,11 @@ func AuditFrom(ctx context.Context, address, key, token string, seen [][]byte) (
 	doc.Origin = k.Name()
 	ar, err := archive.OpenReader(ctx, archive.HTTP(client, address), archive.Options{Origin: k.Name(), Keys: []proof.Key{k}})
 	if err != nil {
+		var unsigned *proof.UnsignedError
+		if errors.As(err, &unsigned) {
+			doc.add(Finding{What: words.Say("seal.remote-unsigned", "key", k.String())})
+			return doc, 3, nil
+		}
 		if doc.problem(err) {
 			return doc, 3, nil
 		}

@@ -2,12 +2,15 @@ package app
 
 import (
 	"bytes"
+	"crypto/rand"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
 
+	"latewood/events/ledger/proof"
 	"latewood/services/serve"
 )
 
@@ -87,6 +90,25 @@ func TestTiles(t *testing.T) {
 	got, exit, err := AuditFrom(t.Context(), address, key, "secret", [][]byte{now.Note})
 	if err != nil || exit != 0 || !got.OK || got.Records != now.Size || got.Root != now.Root.String() {
 		t.Errorf("audit: %+v, exit %d, %v", got, exit, err)
+	}
+	// Another ledger of the same name, and a checkpoint of a history that this one does not have.
+	other, err := proof.Generate(rand.Reader, f.seal.ring.Key().Name())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, exit, err := AuditFrom(t.Context(), address, other.Key().String(), "secret", nil); err != nil || exit != 3 || len(got.Problems) != 1 || got.OK {
+		t.Errorf("another key: %+v, exit %d, %v", got, exit, err)
+	}
+	for name, tree := range map[string]proof.Tree{
+		"cut back": {Size: now.Size + 1, Root: now.Root}, "another history": {Size: 7, Root: now.Root},
+	} {
+		seen, err := f.seal.ring.SignNote(fmt.Sprintf("%s\n%d\n%s\n", f.seal.ring.Key().Name(), tree.Size, tree.Root))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, exit, err := AuditFrom(t.Context(), address, key, "secret", [][]byte{seen}); err != nil || exit != 3 || len(got.Problems) != 1 {
+			t.Errorf("%s: %+v, exit %d, %v", name, got, exit, err)
+		}
 	}
 	// Who serves something else under the same name is found out.
 	forged := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

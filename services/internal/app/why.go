@@ -2,9 +2,7 @@ package app
 
 import (
 	"context"
-	"errors"
 
-	"latewood/events"
 	"latewood/events/civil"
 	"latewood/events/words"
 	"latewood/projections"
@@ -28,12 +26,5 @@ func (a *App) opWhy(ctx context.Context, q WhyRequest) (any, int, error) {
 		doc, err = causes.Why(b, q.Of, civil.Season(q.Season), civil.DateOf(a.o.Now(), b.Zone()))
 		return err
 	})
-	var problem events.Problem
-	if errors.As(err, &problem) {
-		return nil, 2, &serve.Fault{Exit: 2, Text: problem.Error()}
-	}
-	if err != nil {
-		return nil, 1, err
-	}
-	return doc, 0, nil
+	return answered(doc, err)
 }
