@@ -206,7 +206,7 @@ func (r *reading) commodity(f *projections.Fact) bool {
 func (r *reading) named(where events.Where) bool {
 	for _, p := range where {
 		v := r.b.View(projections.Key{Class: projections.Block, Code: p.Block})
-		if nameOn(v, r.f.Time) == "" {
+		if NameOn(v, r.f.Time) == "" {
 			return false
 		}
 	}

@@ -90,6 +90,27 @@ func (s *State) Unit(key string) *Unit {
 	return &s.Units[i]
 }
 
+// Inputs is what one record of packing or repacking drew, those of bins shared out over their picks.
+func Inputs(b *projections.Book, record events.ID) (out []Move) {
+	f := b.Fact(record)
+	if f == nil {
+		return nil
+	}
+	lots, _ := projections.LotsOf(f)
+	for _, lot := range lots {
+		u := projections.StateOf[State](b, Fold(), "").Unit(Lot + "/" + lot)
+		if u == nil {
+			continue
+		}
+		for _, m := range u.Moves {
+			if m.Record == record.String() && m.To == u.Key && (m.How == Packed || m.How == Repacked) {
+				out = append(out, m)
+			}
+		}
+	}
+	return out
+}
+
 type builder struct {
 	v     *projections.View
 	units map[string][]Move

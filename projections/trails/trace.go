@@ -477,12 +477,12 @@ func (t *tracer) trees() {
 
 func (t *tracer) blocks() {
 	for _, block := range slices.Sorted(maps.Keys(t.first)) {
-		t.doc.Blocks = append(t.doc.Blocks, BlockLine{block, nameOn(t.view(block), t.first[block])})
+		t.doc.Blocks = append(t.doc.Blocks, BlockLine{block, NameOn(t.view(block), t.first[block])})
 	}
 }
 
-// nameOn is what a block was called at a moment.
-func nameOn(v *projections.View, at time.Time) (name string) {
+// NameOn is what a block was called at a moment.
+func NameOn(v *projections.View, at time.Time) (name string) {
 	for _, f := range v.Standing() {
 		if f.Time.After(at) {
 			break

@@ -182,6 +182,7 @@ type reportCommand struct {
 	CustomerCopy copyCommand        `cmd:"" help:"${cli_report_customer_copy}"`
 	Ingredients  ingredientsCommand `cmd:"" help:"${cli_report_ingredients}"`
 	Exposure     exposureCommand    `cmd:"" help:"${cli_report_exposure}"`
+	TraceSheet   traceSheetCommand  `cmd:"" help:"${cli_report_trace_sheet}"`
 }
 
 type yieldCommand struct {

@@ -156,3 +156,16 @@ func inKg(kg *float64) string {
 	}
 	return words.Say("cli.trace-kg", "kg", units.FormatNumber(*kg))
 }
+
+type traceSheetCommand struct {
+	asked
+	paged
+	Lot       []string `help:"${cli_trace_sheet_lot}" placeholder:"LOT"`
+	From      string   `help:"${cli_report_from}" placeholder:"DATE"`
+	To        string   `help:"${cli_report_to}" placeholder:"DATE"`
+	Commodity string   `help:"${cli_trace_sheet_commodity}" placeholder:"NAME"`
+}
+
+func (c *traceSheetCommand) Run(ctx context.Context, t *terminal) (int, error) {
+	return c.make(ctx, t, app.ReportRequest{Asked: t.asked(c.asked), Kind: "trace-sheet", Lots: c.Lot, From: c.From, To: c.To, Commodity: c.Commodity})
+}

@@ -28,17 +28,20 @@ import (
 // ReportRequest asks for a report in a format. What a kind does not know of is left alone.
 type ReportRequest struct {
 	Asked
-	Kind   string `json:"kind"`
-	Season string `json:"season,omitempty"`
-	From   string `json:"from,omitempty"`
-	To     string `json:"to,omitempty"`
-	On     string `json:"on,omitempty"` // a day or a moment; empty: now
-	Block  string `json:"block,omitempty"`
-	Spray  string `json:"spray,omitempty"`
-	Lang   string `json:"lang,omitempty"`
-	Format string `json:"format,omitempty"`
-	Paper  string `json:"paper,omitempty"`
-	Table  string `json:"table,omitempty"` // of CSV, by its key; empty: the first
+	Kind   string   `json:"kind"`
+	Season string   `json:"season,omitempty"`
+	From   string   `json:"from,omitempty"`
+	To     string   `json:"to,omitempty"`
+	On     string   `json:"on,omitempty"` // a day or a moment; empty: now
+	Block  string   `json:"block,omitempty"`
+	Spray  string   `json:"spray,omitempty"`
+	Lots   []string `json:"lots,omitempty"`
+	// Commodity is a cultivar or product, or a part of its name.
+	Commodity string `json:"commodity,omitempty"`
+	Lang      string `json:"lang,omitempty"`
+	Format    string `json:"format,omitempty"`
+	Paper     string `json:"paper,omitempty"`
+	Table     string `json:"table,omitempty"` // of CSV, by its key; empty: the first
 	// Issue has it recorded that this report was handed out, with the hash of its bytes. IssueTo is to whom: a business.
 	Issue   bool   `json:"issue,omitempty"`
 	IssueTo string `json:"issueTo,omitempty"`
@@ -69,27 +72,36 @@ func reporters() map[string]reporter {
 		"customer-copy": ofSprays(field.CustomerCopy),
 		"ingredients":   ofSprays(field.Ingredients),
 		"exposure":      ofSprays(field.Exposure),
+		"trace-sheet":   traceSheet,
 	}
+}
+
+// daysAsked reads the days of a request.
+func daysAsked(q ReportRequest, from, to *civil.Date) error {
+	for _, d := range []struct {
+		text string
+		into *civil.Date
+	}{{q.From, from}, {q.To, to}} {
+		if d.text == "" {
+			continue
+		}
+		var err error
+		if *d.into, err = civil.ParseDate(d.text); err != nil {
+			return &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", d.text), Err: err}
+		}
+	}
+	if q.From != "" && q.To != "" && to.Before(*from) {
+		return &serve.Fault{Exit: 2, Text: words.Say("out.from-after-to", "from", q.From, "to", q.To)}
+	}
+	return nil
 }
 
 // ofSprays makes a reporter of a function that builds a report about sprays.
 func ofSprays(build func(*projections.Book, field.Query, field.People) *report.Report) reporter {
 	return func(f *farm, b *projections.Book, q ReportRequest, at time.Time) (*report.Report, error) {
 		query := field.Query{Lang: q.Lang, Block: q.Block, At: at}
-		for _, d := range []struct {
-			text string
-			into *civil.Date
-		}{{q.From, &query.From}, {q.To, &query.To}} {
-			if d.text == "" {
-				continue
-			}
-			var err error
-			if *d.into, err = civil.ParseDate(d.text); err != nil {
-				return nil, &serve.Fault{Exit: 2, Text: words.Say("app.moment", "text", d.text), Err: err}
-			}
-		}
-		if q.From != "" && q.To != "" && query.To.Before(query.From) {
-			return nil, &serve.Fault{Exit: 2, Text: words.Say("out.from-after-to", "from", q.From, "to", q.To)}
+		if err := daysAsked(q, &query.From, &query.To); err != nil {
+			return nil, err
 		}
 		if q.Season != "" {
 			s, err := civil.ParseSeason(q.Season)

@@ -13,6 +13,8 @@ import (
 	"latewood/projections/settings"
 	"latewood/projections/trails"
 	"latewood/services/record"
+	"latewood/services/report"
+	"latewood/services/report/shed"
 	"latewood/services/serve"
 )
 
@@ -81,6 +83,20 @@ func (a *App) opTrace(ctx context.Context, q TraceRequest) (any, int, error) {
 		return doc, 0, nil
 	}
 	return of.drill(ctx, q, doc, limits, start)
+}
+
+// traceSheet is the reporter of the sheet that a traceability request asks for.
+func traceSheet(_ *farm, b *projections.Book, q ReportRequest, at time.Time) (*report.Report, error) {
+	query := shed.Query{Lots: q.Lots, Commodity: q.Commodity, At: at}
+	if err := daysAsked(q, &query.From, &query.To); err != nil {
+		return nil, err
+	}
+	for _, lot := range q.Lots {
+		if _, err := trails.Trace(b, lot); err != nil {
+			return nil, &serve.Fault{Exit: 2, Text: words.Say("trace.no-lot", "lot", lot), Err: err}
+		}
+	}
+	return shed.Sheet(b, query), nil
 }
 
 // heldOf picks the held lots and loads of an answer.
