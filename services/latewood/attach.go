@@ -90,12 +90,7 @@ func (a *attachCommand) fetch(ctx context.Context, t *terminal, c app.Connection
 	if err := events.ReadJSON(document, &d); err != nil {
 		return 1, err
 	}
-	out, done, err := t.output(a.Output)
-	if err != nil {
-		return 1, err
-	}
-	_, err = out.Write(d.Content)
-	return exit, firstError(err, done(err == nil))
+	return exit, t.write(a.Output, string(d.Content))
 }
 
 // all writes every file that records point to into a folder, under its hash and with what its name ends in. What is not there,

@@ -200,11 +200,7 @@ func (i *importCommand) Run(ctx context.Context, t *terminal) (int, error) {
 			}
 		}
 		if t.json {
-			b, err := events.WriteJSON(all)
-			if err != nil {
-				return 1, err
-			}
-			fmt.Fprintf(t.out, "%s\n", b)
+			return exit, t.document(all)
 		}
 		return exit, nil
 	})

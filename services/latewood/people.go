@@ -215,12 +215,7 @@ func (p *printCardsCommand) Run(ctx context.Context, t *terminal) (int, error) {
 		if err := events.ReadJSON(document, &d); err != nil {
 			return 1, err
 		}
-		out, done, err := t.output(p.Output)
-		if err != nil {
-			return 1, err
-		}
-		_, err = out.Write(d.PDF)
-		if err = firstError(err, done(err == nil)); err != nil {
+		if err := t.write(p.Output, string(d.PDF)); err != nil {
 			return 1, err
 		}
 		for _, m := range d.Missing {

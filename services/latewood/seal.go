@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"crypto/rand"
@@ -65,12 +66,11 @@ func (k *keyShowCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	if err != nil || k.Output == "" || doc.VKey == "" {
 		return exit, err
 	}
-	out, done, err := t.output(k.Output)
-	if err != nil {
+	var picture strings.Builder
+	if err := print.Picture(&picture, doc.VKey); err != nil {
 		return 1, err
 	}
-	err = print.Picture(out, doc.VKey)
-	if err = firstError(err, done(err == nil)); err != nil {
+	if err := t.write(k.Output, picture.String()); err != nil {
 		return 1, err
 	}
 	return exit, nil

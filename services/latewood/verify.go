@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"strings"
 
-	"latewood/events"
 	"latewood/events/words"
 	"latewood/services/bundle"
 	"latewood/services/serve"
@@ -34,12 +33,7 @@ func (v *verifyCommand) Run(_ context.Context, t *terminal) (int, error) {
 		exit = 3
 	}
 	if t.json {
-		b, err := events.WriteJSON(r)
-		if err != nil {
-			return 1, err
-		}
-		fmt.Fprintf(t.out, "%s\n", b)
-		return exit, nil
+		return exit, t.document(r)
 	}
 	for _, s := range r.Sentences {
 		fmt.Fprintln(t.out, s)
