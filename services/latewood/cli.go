@@ -40,6 +40,7 @@ type cli struct {
 	Forecast forecastCommand `cmd:"" help:"${cli_forecast}"`
 	Why      whyCommand      `cmd:"" help:"${cli_why}"`
 	Trace    traceCommand    `cmd:"" help:"${cli_trace}"`
+	Calendar calendarCommand `cmd:"" help:"${cli_calendar}"`
 	Report   reportCommand   `cmd:"" help:"${cli_report}"`
 	Show     showCommand     `cmd:"" help:"${cli_show}"`
 	Export   exportCommand   `cmd:"" help:"${cli_export}"`

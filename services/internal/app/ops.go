@@ -37,6 +37,7 @@ func (a *App) ops() map[string]serve.Op {
 		"reviews":  op(a.opReviews),
 		"flags":    op(a.opFlags),
 		"report":   opFile(a.opReport),
+		"calendar": opFile(a.opCalendar),
 		"sensors":  op(a.opSensors),
 		"people":   op(a.opPeople),
 		"person":   op(a.opPerson),

@@ -239,6 +239,7 @@ var dependencies = []dependency{
 
 	{module: "github.com/makiuchi-d/gozxing", tests: []string{"services/print"}, why: "reads codes back with nothing of what wrote them"},
 	{module: "github.com/eclipse/paho.mqtt.golang", tests: []string{"services/sense", "services/latewood"}, why: "a station's side of MQTT, written by others"},
+	{module: "github.com/emersion/go-ical", tests: []string{"services/remind"}, why: "a second reader of iCalendar, to hold our writer against"},
 	{module: "github.com/gowebpki/jcs", tests: []string{"events", "events/canon", "services/record"}, why: "a second implementation of RFC 8785 to test ours against"},
 	{module: "github.com/transparency-dev/merkle", tests: []string{"events/ledger/proof"}, why: "a second implementation of RFC 6962 to hold every proof against"},
 	{module: "pgregory.net/rapid", tests: []string{"..."}, why: "property tests"},
