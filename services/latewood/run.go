@@ -21,6 +21,8 @@ type runCommand struct {
 	Sensors string `help:"${cli_run_sensors}" placeholder:"FILE"`
 	RawMiB  int64  `name:"raw-mib" help:"${cli_run_raw_mib}" placeholder:"N"`
 	RawDays int    `help:"${cli_run_raw_days}" placeholder:"N"`
+
+	Postgres string `help:"${cli_run_postgres}" env:"LATEWOOD_POSTGRES" placeholder:"URL"`
 }
 
 // Run holds the folder open until it is told to stop, so that commands need not open it one by one.
@@ -32,7 +34,7 @@ func (r *runCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	if err := r.wrong(); err != nil {
 		return 2, err
 	}
-	a, err := app.OpenSoon(ctx, app.Options{Dir: dir, Logger: t.logger(), MQTT: app.MQTT{
+	a, err := app.OpenSoon(ctx, app.Options{Dir: dir, Logger: t.logger(), Postgres: r.Postgres, MQTT: app.MQTT{
 		Address: r.MQTT, Users: r.Sensors, Certificate: r.Cert, Key: r.Key,
 		RawBytes: r.RawMiB << 20, RawAge: time.Duration(r.RawDays) * 24 * time.Hour,
 	}})
@@ -47,6 +49,9 @@ func (r *runCommand) Run(ctx context.Context, t *terminal) (int, error) {
 	}
 	err = a.Serve(ctx, r.Listen, func(address string) {
 		t.say("cli.running", "dir", dir, "address", address)
+		if r.Postgres != "" {
+			t.say("cli.running-postgres")
+		}
 		if r.MQTT != "" {
 			t.say("cli.running-mqtt", "address", r.MQTT)
 			if r.Cert == "" && !loopback(r.MQTT) {

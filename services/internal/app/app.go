@@ -28,6 +28,8 @@ type Options struct {
 	MQTT   MQTT             // where weather stations are listened to
 	// SealEvery is how late a record may be sealed; 0: a second.
 	SealEvery time.Duration
+	// Postgres is the URL of the database that gets the rows of the folds; empty: none.
+	Postgres string
 }
 
 func (o *Options) defaults() {
@@ -73,6 +75,10 @@ func Open(ctx context.Context, o Options) (_ *App, err error) {
 		return nil, err
 	}
 	if err := a.check(ctx); err != nil {
+		_ = lock.Unlock()
+		return nil, err
+	}
+	if err := a.preparePostgres(ctx); err != nil {
 		_ = lock.Unlock()
 		return nil, err
 	}

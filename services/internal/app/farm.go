@@ -45,8 +45,10 @@ type farm struct {
 
 	stopRecorder context.CancelFunc
 	stopFolds    context.CancelFunc
+	stopMirror   context.CancelFunc // nil: no rows are written to Postgres
 	recording    sync.WaitGroup
 	folding      sync.WaitGroup
+	mirroring    sync.WaitGroup
 	savedSize    uint64 // of the caches on disk
 	// importing keeps imports apart: each says which flags it caused.
 	importing sync.Mutex
@@ -99,7 +101,11 @@ func (f *farm) start(ctx context.Context) (err error) {
 	if err := f.resumeKey(ctx); err != nil {
 		return err
 	}
-	return f.settleErasures(ctx)
+	if err := f.settleErasures(ctx); err != nil {
+		return err
+	}
+	f.startMirror()
+	return nil
 }
 
 // run starts the folds' delivery and the committer, and returns when delivery stands.
@@ -191,6 +197,10 @@ func (f *farm) close() error {
 	wait, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
 	behind := f.projector.Wait(wait, f.state.Size()) // a batch that is under way is finished
+	if f.stopMirror != nil {
+		f.stopMirror()
+		f.mirroring.Wait()
+	}
 	f.stopFolds()
 	f.folding.Wait()
 	var errs []error

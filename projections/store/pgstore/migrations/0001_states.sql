@@ -43,9 +43,9 @@ comment on column latewood.trees.until_day is 'first day on which it no longer s
 
 create view latewood.block_seasons as
 select s.farm, s.code as block, b->>'season' as season, (b->>'on')::date as last_day,
-	(b->>'mg')::numeric / 1000000 as kg, (b->>'picks')::integer as picks, coalesce((b->>'without')::integer, 0) as picks_without_kg,
-	coalesce((b->>'unassigned')::numeric, 0) / 1000000 as unassigned_kg, (b->>'bearing')::integer as bearing_trees,
-	nullif((b->>'area')::numeric, 0) / 10000000000 as area_ha, b->>'basis' as basis
+	trim_scale((b->>'mg')::numeric / 1000000) as kg, (b->>'picks')::integer as picks, coalesce((b->>'without')::integer, 0) as picks_without_kg,
+	trim_scale(coalesce((b->>'unassigned')::numeric, 0) / 1000000) as unassigned_kg, (b->>'bearing')::integer as bearing_trees,
+	trim_scale(nullif((b->>'area')::numeric, 0) / 10000000000) as area_ha, b->>'basis' as basis
 from latewood.state s cross join lateral json_array_elements(s.state->'seasons') b
 where s.fold = 'yields' and json_typeof(s.state->'seasons') = 'array';
 comment on view latewood.block_seasons is 'What each block bore in each crop season.';
@@ -59,7 +59,7 @@ comment on column latewood.block_seasons.basis is 'the weakest ground on which a
 
 create view latewood.tree_seasons as
 select s.farm, s.code as block, b->>'season' as season, t->>'tree' as tree, t->>'cultivar' as cultivar, (t->>'age')::integer as age_years,
-	(t->>'mg')::numeric / 1000000 as kg, (t->>'picks')::integer as picks, coalesce((t->>'without')::integer, 0) as picks_without_kg,
+	trim_scale((t->>'mg')::numeric / 1000000) as kg, (t->>'picks')::integer as picks, coalesce((t->>'without')::integer, 0) as picks_without_kg,
 	t->>'basis' as basis
 from latewood.state s cross join lateral json_array_elements(s.state->'seasons') b cross join lateral json_array_elements(b->'trees') t
 where s.fold = 'yields' and json_typeof(s.state->'seasons') = 'array' and json_typeof(b->'trees') = 'array';
@@ -70,11 +70,11 @@ comment on column latewood.tree_seasons.basis is 'the weakest ground on which a 
 
 create view latewood.weather_days as
 select s.farm, s.code as station, (d->>'day')::date as day, (d->>'readings')::integer as readings, d->>'method' as method,
-	coalesce((d->>'covered')::numeric, 0) / 3600000 as covered_hours,
-	case when d->>'covered' is not null then coalesce((d->>'below20')::numeric, 0) / 3600000 end as hours_below_20_c,
-	case when d->>'covered' is not null then coalesce((d->>'above20')::numeric, 0) / 3600000 end as hours_from_20_c,
-	case when d->>'covered' is not null then coalesce((d->>'frost')::numeric, 0) / 3600000 end as frost_hours,
-	(d->>'min')::numeric / 1000 as min_c, (d->>'max')::numeric / 1000 as max_c, (d->>'rain')::numeric / 1000 as rain_mm,
+	trim_scale(coalesce((d->>'covered')::numeric, 0) / 3600000) as covered_hours,
+	case when d->>'covered' is not null then trim_scale(coalesce((d->>'below20')::numeric, 0) / 3600000) end as hours_below_20_c,
+	case when d->>'covered' is not null then trim_scale(coalesce((d->>'above20')::numeric, 0) / 3600000) end as hours_from_20_c,
+	case when d->>'covered' is not null then trim_scale(coalesce((d->>'frost')::numeric, 0) / 3600000) end as frost_hours,
+	trim_scale((d->>'min')::numeric / 1000) as min_c, trim_scale((d->>'max')::numeric / 1000) as max_c, trim_scale((d->>'rain')::numeric / 1000) as rain_mm,
 	coalesce((d->>'suspect')::integer, 0) as suspect, coalesce((d->>'wrong')::integer, 0) as wrong
 from latewood.state s cross join lateral json_array_elements(s.state->'days') d
 where s.fold = 'weather' and json_typeof(s.state->'days') = 'array';
