@@ -2,6 +2,7 @@ package events
 
 import (
 	"bytes"
+	"cmp"
 
 	"latewood/events/units"
 )
@@ -83,6 +84,14 @@ type Party struct {
 	Phone   string `json:"phone" is:"text"`
 	Address string `json:"address" is:"text"`
 	GLN     string `json:"gln" is:"gln" doc:"global location number, 13 digits with its check digit"`
+}
+
+// Called is what people call the business: its name, else its code, else its number; empty for nobody.
+func (p *Party) Called() string {
+	if p == nil {
+		return ""
+	}
+	return cmp.Or(p.Name, p.Code, p.GLN)
 }
 
 // A Point is a place on the Earth, WGS 84, in degrees; east and north are positive.

@@ -154,14 +154,6 @@ func mg(q *events.Quantity) int64 {
 	return v
 }
 
-// partyName is what a business is called.
-func partyName(p *events.Party) string {
-	if p == nil {
-		return ""
-	}
-	return cmp.Or(p.Name, p.Code, p.GLN)
-}
-
 // step starts a Step of a record; without a date the day of the record's time counts.
 func (b *builder) step(f *projections.Fact, how, party, date string, amount *events.Quantity) Step {
 	if date == "" {
@@ -205,7 +197,7 @@ func (b *builder) add(f *projections.Fact) {
 		u.Made = append(u.Made, b.act(f))
 	case *events.LotShipped:
 		u := b.unit(Lot, d.Lot)
-		u.Gone = append(u.Gone, b.step(f, "shipped", partyName(d.Recipient), d.Date, d.Amount))
+		u.Gone = append(u.Gone, b.step(f, "shipped", d.Recipient.Called(), d.Date, d.Amount))
 	case *events.FruitSold:
 		b.sold(f, d)
 	case *events.LotWrittenOff:
@@ -238,7 +230,7 @@ func (b *builder) delivered(f *projections.Fact, d *events.FruitDelivered) {
 	u := b.unit(Delivery, d.Delivery)
 	u.Made = append(u.Made, b.act(f))
 	day := civil.DateOf(f.Time, b.v.Zone)
-	s := b.step(f, "delivered", partyName(d.Recipient), d.Date, nil)
+	s := b.step(f, "delivered", d.Recipient.Called(), d.Date, nil)
 	for _, p := range d.Picks {
 		u.Draws = append(u.Draws, Draw{At: ms(f.Time), Pick: p.Pick, By: f.ID.String()})
 		if mass, ok := b.v.MassOf(p.Mass, p.Containers, day); ok {
@@ -282,7 +274,7 @@ func (b *builder) packed(f *projections.Fact, d *events.LotPacked) {
 }
 
 func (b *builder) sold(f *projections.Fact, d *events.FruitSold) {
-	s := b.step(f, "sold", cmp.Or(partyName(d.Buyer), d.Channel), "", d.Amount)
+	s := b.step(f, "sold", cmp.Or(d.Buyer.Called(), d.Channel), "", d.Amount)
 	if d.Lot != "" {
 		u := b.unit(Lot, d.Lot)
 		u.Gone = append(u.Gone, s)
@@ -292,10 +284,10 @@ func (b *builder) sold(f *projections.Fact, d *events.FruitSold) {
 }
 
 func (b *builder) fate(f *projections.Fact, how string, d *events.LotFate) {
-	s := b.step(f, how, cmp.Or(partyName(d.From), partyName(d.Recipient)), d.Date, cmp.Or(d.Recovered, d.Amount))
+	s := b.step(f, how, cmp.Or(d.From.Called(), d.Recipient.Called()), d.Date, cmp.Or(d.Recovered, d.Amount))
 	s.Reason = d.Reason
 	for _, t := range d.Told {
-		s.Told = append(s.Told, Told{Party: partyName(t.Party), When: t.When, How: t.How, Answer: t.Answer})
+		s.Told = append(s.Told, Told{Party: t.Party.Called(), When: t.When, How: t.How, Answer: t.Answer})
 	}
 	codes := slices.Clone(d.Lots)
 	if d.Lot != "" {
