@@ -270,7 +270,7 @@ func TestKilled(t *testing.T) {
 				}
 			}
 		}()
-		time.Sleep(time.Duration(30+r.IntN(120)) * time.Millisecond)
+		time.Sleep(time.Duration(30+r.IntN(120)) * time.Millisecond) // the moment of death is what this test is about
 		c.Kill()
 		select {
 		case err := <-ended:

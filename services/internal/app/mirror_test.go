@@ -95,7 +95,7 @@ func TestMirror(t *testing.T) {
 			if err = same(want, size, code); err == nil {
 				return
 			}
-			time.Sleep(50 * time.Millisecond)
+			time.Sleep(50 * time.Millisecond) // the mirror tells nobody when it has caught up; its rows do
 		}
 		t.Fatal(err)
 	}

@@ -109,7 +109,7 @@ func (c *Cluster) Up() {
 		if err == nil {
 			return
 		}
-		time.Sleep(100 * time.Millisecond)
+		time.Sleep(100 * time.Millisecond) // another process starts; there is nothing here to wait on
 	}
 	c.t.Fatalf("pgtest: start: %v\n%s", err, out)
 }
