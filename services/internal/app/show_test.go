@@ -8,17 +8,25 @@ import (
 	"latewood/events/ledger/proof"
 )
 
-// Each version of a record comes with a proof that holds against the key alone, and for no other record.
-func TestShownProof(t *testing.T) {
-	t.Parallel()
+// hollow is a folder of its own with one farm in it.
+func hollow(t *testing.T) *App {
+	t.Helper()
 	a, err := Open(t.Context(), Options{Dir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer a.Close()
-	if _, exit, err := a.opOpen(t.Context(), OpenRequest{Farm: "hollow", Name: "Hollow", Zone: "Pacific/Honolulu", Latitude: 19.7, Longitude: -155.1}); err != nil || exit != 0 {
+	t.Cleanup(func() { a.Close() })
+	request := OpenRequest{Farm: "hollow", Name: "Hollow", Zone: "Pacific/Honolulu", Latitude: 19.7, Longitude: -155.1}
+	if _, exit, err := a.opOpen(t.Context(), request); err != nil || exit != 0 {
 		t.Fatal(exit, err)
 	}
+	return a
+}
+
+// Each version of a record comes with a proof that holds against the key alone, and for no other record.
+func TestShownProof(t *testing.T) {
+	t.Parallel()
+	a := hollow(t)
 	const id = "018f0000-0000-7000-8000-000000000001"
 	add := AddRequest{Kind: "fruit.picked", ID: id, Time: "2026-06-01", Data: `{"where":{"block":"north"},"mass":{"value":3,"unit":"kg"}}`}
 	if _, exit, err := a.opAdd(t.Context(), add); err != nil || exit != 0 {

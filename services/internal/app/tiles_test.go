@@ -17,14 +17,7 @@ import (
 // What stands under /archive: checkpoint and hashes for everyone, records for the token, nothing else, and nothing to write.
 func TestTiles(t *testing.T) {
 	t.Parallel()
-	a, err := Open(t.Context(), Options{Dir: t.TempDir()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer a.Close()
-	if _, exit, err := a.opOpen(t.Context(), OpenRequest{Farm: "hollow", Name: "Hollow", Zone: "Pacific/Honolulu", Latitude: 19.7, Longitude: -155.1}); err != nil || exit != 0 {
-		t.Fatal(exit, err)
-	}
+	a := hollow(t)
 	var lines bytes.Buffer
 	for range 300 {
 		lines.WriteString(`{"type":"tree.seen","time":"2026-06-01","data":{"where":{"block":"north"},"condition":"weak"}}` + "\n")
