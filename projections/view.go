@@ -56,6 +56,21 @@ func (v *View) Label(id string) (*Fact, *events.LabelFiled) {
 	return f, label
 }
 
+// Products names what is in a mix, each once: as typed, else as on its label, else by the label's id.
+func (v *View) Products(mix []events.MixItem) []string {
+	out := []string{}
+	for _, item := range mix {
+		name := item.Product
+		if _, label := v.Label(item.Label); label != nil {
+			name = cmp.Or(name, label.Product)
+		}
+		if name = cmp.Or(name, item.Label); !slices.Contains(out, name) {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
 // About lists the standing facts that say something about a record (its plan's end, its label's closing, a judgement), in
 // order of time and id.
 func (v *View) About(id events.ID) []*Fact {

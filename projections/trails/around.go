@@ -23,7 +23,7 @@ func (t *tracer) sprays() {
 	}
 	all := map[string]*found{}
 	for _, block := range slices.Sorted(maps.Keys(t.first)) {
-		v := t.view(block)
+		v := t.look.Block(block)
 		seasons := v.Seasons()
 		var picks []*projections.Fact
 		crops := map[civil.Season]bool{}
@@ -48,7 +48,7 @@ func (t *tracer) sprays() {
 				ended = m.Latest(t.zone)
 			}
 			id := f.ID.String()
-			line := SprayLine{ID: id, Products: products(v, d), Blocks: []string{block}, Ended: t.local(ended), Hold: holds.None}
+			line := SprayLine{ID: id, Products: v.Products(d.Mix), Blocks: []string{block}, Ended: t.local(ended), Hold: holds.None}
 			for _, p := range picks {
 				if p.Time.Before(f.Time) {
 					continue
@@ -78,19 +78,6 @@ func (t *tracer) sprays() {
 	}
 }
 
-// products are the names of what was in a mix.
-func products(v *projections.View, d *events.SprayApplied) []string {
-	out := []string{}
-	for _, item := range d.Mix {
-		name := item.Product
-		if _, label := v.Label(item.Label); label != nil {
-			name = cmp.Or(name, label.Product)
-		}
-		out = append(out, cmp.Or(name, item.Label))
-	}
-	return out
-}
-
 // stood lists what was done and checked around the fruit: what names its picks, lots or loads; cleaning on a day of picking
 // or packing; the newest look at the water and training before the first pick.
 func (t *tracer) stood() {
@@ -114,7 +101,7 @@ func (t *tracer) stood() {
 	}
 	newest := map[string]*projections.Fact{}
 	var found []*projections.Fact
-	for _, f := range t.b.View(projections.FarmKey).Standing() {
+	for _, f := range t.look.Farm().Standing() {
 		day := civil.DateOf(f.Time, t.zone)
 		switch d := f.Data().(type) {
 		case *events.LotTreated:

@@ -14,8 +14,8 @@
 // What lies on hand is what was counted last and what moved since; where nobody counted, what the books leave, and the answer
 // says so (OnHandFrom). More out than in gives a negative remainder and more than 100 per cent: it is shown as it is.
 //
-// Masses are whole milligrams inside and kilograms in answers. A pick over several sources is shared out by their masses, by
-// largest remainder, so that nothing is lost in rounding.
+// Masses are whole milligrams inside and kilograms in answers. An amount that is told of several units together is shared out by
+// their masses, by largest remainder, so that nothing is lost in rounding.
 //
 // # What should stand in the records
 //

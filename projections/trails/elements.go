@@ -77,17 +77,16 @@ type Missing struct {
 	Part    string `json:"part,omitempty"` // what of it is not there: name, phone, address
 }
 
-// MissingOf lists what subpart S wants in a record and does not find. A record that is no critical tracking event misses
-// nothing.
-func MissingOf(b *projections.Book, f *projections.Fact) []Missing {
-	r := &reading{b: b, v: b.View(projections.FarmKey), f: f}
+// Missing lists what subpart S wants in a record and does not find. A record that is no critical tracking event misses nothing.
+func (l *Look) Missing(f *projections.Fact) []Missing {
+	r := &reading{Look: l, f: f}
 	switch d := f.Data().(type) {
 	case *events.FruitPicked:
 		r.event = "harvesting"
 		r.party("next-recipient", d.NextRecipient)
 		r.want("commodity", r.commodity(f))
 		r.want("quantity", d.Mass != nil || len(d.Containers) > 0)
-		r.farm()
+		r.place()
 		r.want("growing-area", r.named(d.Where))
 		r.paper(d.ReferenceDocument)
 	case *events.PickCooled:
@@ -96,7 +95,7 @@ func MissingOf(b *projections.Book, f *projections.Fact) []Missing {
 		r.want("commodity", r.every(d.Picks, r.commodity))
 		r.want("quantity", r.every(d.Picks, weighed))
 		r.party("cooling-place", d.Location)
-		r.farm()
+		r.place()
 		r.paper(d.ReferenceDocument)
 	case *events.LotPacked:
 		r.packing(d)
@@ -131,16 +130,19 @@ func MissingOf(b *projections.Book, f *projections.Fact) []Missing {
 // reading goes through one record. What the door refuses to take in without (a lot code, its amount, its date) cannot be
 // missing here.
 type reading struct {
-	b       *projections.Book
-	v       *projections.View
+	*Look
 	f       *projections.Fact
 	event   string
 	missing []Missing
 }
 
 func (r *reading) rule(name string) string {
-	i := slices.IndexFunc(Elements(), func(e Element) bool { return e.Event == r.event && e.Name == name })
-	return Elements()[i].Rule
+	for _, e := range Elements() {
+		if e.Event == r.event && e.Name == name {
+			return e.Rule
+		}
+	}
+	return "" // TestElements asks for every one
 }
 
 func (r *reading) want(name string, there bool) { r.part(name, there, "") }
@@ -167,7 +169,7 @@ func (r *reading) party(name string, p *events.Party) {
 }
 
 // farm wants the farm's own location description; its coordinates stand for its address.
-func (r *reading) farm() {
+func (r *reading) place() {
 	opened := r.b.Opened()
 	if opened == nil || opened.Contact == nil {
 		r.part("farm", false, "phone")
@@ -194,7 +196,7 @@ func (r *reading) commodity(f *projections.Fact) bool {
 		return false
 	}
 	for _, p := range d.Where {
-		v := r.b.View(projections.Key{Class: projections.Block, Code: p.Block})
+		v := r.Block(p.Block)
 		if len(v.Ground().At(f.Time)) == 0 {
 			return false
 		}
@@ -205,7 +207,7 @@ func (r *reading) commodity(f *projections.Fact) bool {
 // named reports whether the farm has described every block of a place under a name.
 func (r *reading) named(where events.Where) bool {
 	for _, p := range where {
-		v := r.b.View(projections.Key{Class: projections.Block, Code: p.Block})
+		v := r.Block(p.Block)
 		if NameOn(v, r.f.Time) == "" {
 			return false
 		}
@@ -220,7 +222,7 @@ func weighed(f *projections.Fact) bool {
 
 func (r *reading) every(picks []string, is func(*projections.Fact) bool) bool {
 	for _, id := range picks {
-		f := r.v.Fact(id)
+		f := r.farm.Fact(id)
 		if f == nil || !is(f) {
 			return false
 		}
@@ -228,18 +230,12 @@ func (r *reading) every(picks []string, is func(*projections.Fact) bool) bool {
 	return true
 }
 
-// known reports whether a record of ours made or received a lot.
-func (r *reading) known(lot string) bool {
-	u := projections.StateOf[State](r.b, Fold(), "").Unit(Lot + "/" + lot)
-	return u != nil && slices.ContainsFunc(u.Moves, func(m Move) bool { return m.How == Made || m.How == Received })
-}
-
 func (r *reading) packing(d *events.LotPacked) {
 	r.event = "packing"
 	var loads []*events.FruitReceived
 	own := false
 	for _, in := range d.Inputs {
-		f := r.v.Fact(in.Received)
+		f := r.farm.Fact(in.Received)
 		if in.Received == "" || f == nil {
 			own = true
 			continue
@@ -254,7 +250,7 @@ func (r *reading) packing(d *events.LotPacked) {
 	}
 	r.want("received-date", d.ReceivedDate != "")
 	if own {
-		r.farm()
+		r.place()
 		picks := r.picksOf(d.Lot)
 		r.want("commodity", r.every(picks, r.commodity))
 		r.want("growing-area", r.every(picks, func(f *projections.Fact) bool {
@@ -288,7 +284,7 @@ func (r *reading) packing(d *events.LotPacked) {
 
 // picksOf lists the picks that a lot was packed from, those of bins among them.
 func (r *reading) picksOf(lot string) (ids []string) {
-	u := projections.StateOf[State](r.b, Fold(), "").Unit(Lot + "/" + lot)
+	u := r.lot(lot)
 	if u == nil {
 		return nil
 	}
@@ -305,11 +301,11 @@ func (t *tracer) missing() {
 	slices.SortFunc(t.facts, func(a, b *projections.Fact) int { return strings.Compare(a.ID.String(), b.ID.String()) })
 	t.facts = slices.Compact(t.facts)
 	for _, f := range t.facts {
-		t.doc.Missing = append(t.doc.Missing, MissingOf(t.b, f)...)
+		t.doc.Missing = append(t.doc.Missing, t.look.Missing(f)...)
 	}
 	for _, s := range t.doc.Stood {
 		if f := t.fact(s.Record); f != nil && s.Kind == "pick.cooled" {
-			t.doc.Missing = append(t.doc.Missing, MissingOf(t.b, f)...)
+			t.doc.Missing = append(t.doc.Missing, t.look.Missing(f)...)
 		}
 	}
 }

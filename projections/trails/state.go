@@ -90,27 +90,6 @@ func (s *State) Unit(key string) *Unit {
 	return &s.Units[i]
 }
 
-// Inputs is what one record of packing or repacking drew, those of bins shared out over their picks.
-func Inputs(b *projections.Book, record events.ID) (out []Move) {
-	f := b.Fact(record)
-	if f == nil {
-		return nil
-	}
-	lots, _ := projections.LotsOf(f)
-	for _, lot := range lots {
-		u := projections.StateOf[State](b, Fold(), "").Unit(Lot + "/" + lot)
-		if u == nil {
-			continue
-		}
-		for _, m := range u.Moves {
-			if m.Record == record.String() && m.To == u.Key && (m.How == Packed || m.How == Repacked) {
-				out = append(out, m)
-			}
-		}
-	}
-	return out
-}
-
 type builder struct {
 	v     *projections.View
 	units map[string][]Move
@@ -211,7 +190,7 @@ func (b *builder) add(f *projections.Fact) {
 		b.packout(f, d)
 	case *events.FruitReceived:
 		m := b.move(f, d.Date).as(Received).to(Delivery + "/" + d.Delivery).of(d.Amount)
-		m.Party = name(d.Source)
+		m.Party = d.Source.Called()
 		b.put(m)
 	case *events.LotPacked:
 		b.packed(f, d)
@@ -225,11 +204,11 @@ func (b *builder) add(f *projections.Fact) {
 		b.made(b.move(f, d.Date), key, &d.LotFields)
 	case *events.LotReceived:
 		m := b.move(f, d.Date).as(Received).to(Lot + "/" + d.Lot).of(d.Amount)
-		m.Party = name(d.PreviousSource)
+		m.Party = d.PreviousSource.Called()
 		b.put(m)
 	case *events.LotShipped:
 		m := b.move(f, d.Date).as(Shipped).from(Lot + "/" + d.Lot).of(d.Amount)
-		m.Party, m.Words = name(d.Recipient), paper(d.ReferenceDocument)
+		m.Party, m.Words = d.Recipient.Called(), paper(d.ReferenceDocument)
 		b.put(m)
 	case *events.FruitSold:
 		b.sold(f, d)
@@ -260,14 +239,6 @@ func (b *builder) add(f *projections.Fact) {
 	}
 }
 
-// name is what a business is called.
-func name(p *events.Party) string {
-	if p == nil {
-		return ""
-	}
-	return cmp.Or(p.Name, p.Code, p.GLN)
-}
-
 func paper(r *events.Reference) string {
 	if r == nil {
 		return ""
@@ -286,7 +257,7 @@ func (b *builder) delivered(f *projections.Fact, d *events.FruitDelivered) {
 		gone.MG += mg
 		gone.Unknown = gone.Unknown || !ok
 	}
-	gone.Party, gone.Words = name(d.Recipient), paper(d.ReferenceDocument)
+	gone.Party, gone.Words = d.Recipient.Called(), paper(d.ReferenceDocument)
 	if d.Masses != nil && d.Masses.Net != nil {
 		gone = gone.of(d.Masses.Net)
 	}
@@ -424,7 +395,7 @@ func (b *builder) made(m Move, key string, d *events.LotFields) {
 
 func (b *builder) sold(f *projections.Fact, d *events.FruitSold) {
 	m := b.move(f, "").as(Sold)
-	m.Party, m.Words = cmp.Or(name(d.Buyer), d.Channel), d.Channel
+	m.Party, m.Words = cmp.Or(d.Buyer.Called(), d.Channel), d.Channel
 	if d.Lot != "" {
 		b.put(m.from(Lot + "/" + d.Lot).of(d.Amount))
 		return
@@ -436,7 +407,7 @@ func (b *builder) sold(f *projections.Fact, d *events.FruitSold) {
 // how much of it there is.
 func (b *builder) fate(f *projections.Fact, how How, d *events.LotFate) {
 	m := b.move(f, d.Date).as(how)
-	m.Party, m.Words = cmp.Or(name(d.From), name(d.Recipient)), d.Reason
+	m.Party, m.Words = cmp.Or(d.From.Called(), d.Recipient.Called()), d.Reason
 	back := d.Recovered
 	if how != Recalled {
 		back = cmp.Or(d.Recovered, d.Amount)

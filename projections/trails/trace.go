@@ -39,7 +39,7 @@ type PickLine struct {
 	ID     string   `json:"id"`
 	Time   string   `json:"time"`
 	Blocks []string `json:"blocks"`
-	Trees  []string `json:"trees,omitempty"` // where it names trees
+	Trees  []string `json:"trees,omitempty"` // where it names trees or rows or rows
 	Kg     *float64 `json:"kg,omitempty"`
 	Picker string   `json:"picker,omitempty"`
 	Crew   string   `json:"crew,omitempty"`
@@ -142,7 +142,8 @@ func (b Balance) Mass() Mass {
 // Trace answers about a lot, load, pick, spray, tree, shipment, or a block on a day, written BLOCK/DATE. What is not there is
 // told as an events.Problem.
 func Trace(b *projections.Book, of string) (Doc, error) {
-	t := &tracer{b: b, s: projections.StateOf[State](b, Fold(), ""), zone: b.Zone(), doc: Doc{Of: of, Caution: words.Say("trace.caution")}}
+	look := NewLook(b)
+	t := &tracer{b: b, look: look, s: look.state, zone: b.Zone(), doc: Doc{Of: of, Caution: words.Say("trace.caution")}}
 	start, err := t.start(of)
 	if err != nil {
 		return Doc{}, err
@@ -154,6 +155,7 @@ func Trace(b *projections.Book, of string) (Doc, error) {
 
 type tracer struct {
 	b    *projections.Book
+	look *Look
 	s    *State
 	zone *time.Location
 	doc  Doc
@@ -185,7 +187,7 @@ func (t *tracer) start(of string) ([]string, error) {
 	case load != nil:
 		t.doc.What = Delivery
 		return []string{load.Key}, nil
-	case t.b.View(projections.FarmKey).HasTree(of):
+	case t.look.Farm().HasTree(of):
 		t.doc.What = "tree"
 		return t.picksOf(t.b.Keys(projections.Block), func(f *projections.Fact) bool {
 			return slices.ContainsFunc(f.Data().(*events.FruitPicked).Where, func(p events.Part) bool { return t.covers(p, of, f.Time) })
@@ -196,14 +198,14 @@ func (t *tracer) start(of string) ([]string, error) {
 
 // covers reports whether a tree stood in a part.
 func (t *tracer) covers(p events.Part, tree string, at time.Time) bool {
-	return slices.ContainsFunc(t.b.View(projections.Key{Class: projections.Block, Code: p.Block}).Ground().Resolve([]events.Part{p}, at),
+	return slices.ContainsFunc(t.look.Block(p.Block).Ground().Resolve([]events.Part{p}, at),
 		func(s projections.Standing) bool { return s.Tree == tree })
 }
 
 // picksOf lists the keys of the standing picks in some blocks that a question means.
 func (t *tracer) picksOf(blocks []string, means func(*projections.Fact) bool) (keys []string) {
 	for _, block := range blocks {
-		for _, f := range t.view(block).Standing() {
+		for _, f := range t.look.Block(block).Standing() {
 			if _, ok := f.Data().(*events.FruitPicked); ok && means(f) {
 				keys = append(keys, Pick+"/"+f.ID.String())
 			}
@@ -222,7 +224,7 @@ func (t *tracer) find(key string) *Unit {
 	if !ok {
 		return nil
 	}
-	moves := pickedOf(t.b.View(projections.FarmKey), t.fact(id))
+	moves := pickedOf(t.look.Farm(), t.fact(id))
 	if moves == nil {
 		return nil
 	}
@@ -285,14 +287,10 @@ func (t *tracer) after(f *projections.Fact, d *events.SprayApplied) []string {
 			if !blocks[part.Block] {
 				return false
 			}
-			seasons := t.view(part.Block).Seasons()
+			seasons := t.look.Block(part.Block).Seasons()
 			return seasons.Of(f.Kind, f.Time) == seasons.Of(p.Kind, p.Time)
 		})
 	})
-}
-
-func (t *tracer) view(block string) *projections.View {
-	return t.b.View(projections.Key{Class: projections.Block, Code: block})
 }
 
 func (t *tracer) startDay(of, block, text string) ([]string, error) {
@@ -401,14 +399,18 @@ func (t *tracer) pick(u *Unit) {
 	line := PickLine{ID: u.Code(), Time: t.local(f.Time), Blocks: []string{}, Picker: d.Picker, Crew: d.Crew}
 	for _, p := range d.Where {
 		line.Blocks = append(line.Blocks, p.Block)
-		line.Trees = append(line.Trees, p.Trees...)
+		if !p.Whole() {
+			for _, tree := range t.look.Block(p.Block).Ground().Resolve([]events.Part{p}, f.Time) {
+				line.Trees = append(line.Trees, tree.Tree)
+			}
+		}
 		if at, ok := t.first[p.Block]; !ok || f.Time.Before(at) {
 			t.first[p.Block] = f.Time
 		}
 	}
 	slices.Sort(line.Blocks)
 	line.Blocks = slices.Compact(line.Blocks)
-	if mg, ok := t.view(line.Blocks[0]).MassOf(d.Mass, d.Containers, civil.DateOf(f.Time, t.zone)); ok {
+	if mg, ok := t.look.Block(line.Blocks[0]).MassOf(d.Mass, d.Containers, civil.DateOf(f.Time, t.zone)); ok {
 		mass := kg(mg)
 		line.Kg = &mass
 	}
@@ -477,7 +479,7 @@ func (t *tracer) trees() {
 
 func (t *tracer) blocks() {
 	for _, block := range slices.Sorted(maps.Keys(t.first)) {
-		t.doc.Blocks = append(t.doc.Blocks, BlockLine{block, NameOn(t.view(block), t.first[block])})
+		t.doc.Blocks = append(t.doc.Blocks, BlockLine{block, NameOn(t.look.Block(block), t.first[block])})
 	}
 }
 

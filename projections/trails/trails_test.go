@@ -115,6 +115,10 @@ func TestTrace(t *testing.T) {
 	if doc := trace(t, b, "north/2026-06-04"); len(doc.Picks) != 2 || doc.Mass.In != 150 || doc.Mass.OnHand != 50 || doc.Mass.OnHandFrom != "books" {
 		t.Errorf("the day: %+v", doc.Mass)
 	}
+	row := f.Add("2026-06-05T09:00:00-10:00", &events.FruitPicked{Where: events.Where{{Block: "north", Rows: []string{"1"}, Except: []string{"north-01-02"}}}, Mass: q(1, "kg")})
+	if got := trace(t, f.Book(), row.ID.String()).Trees; !slices.Equal(got, []string{"north-01-01", "north-01-03"}) {
+		t.Errorf("the trees of a row but one: %v", got)
+	}
 	for _, of := range []string{"L9", "north/yesterday", "south/2026-06-04", label.ID.String(), "018f0000-0000-7000-8000-00000000ffff"} {
 		if _, err := trails.Trace(b, of); err == nil || strings.Contains(err.Error(), "⟦") {
 			t.Errorf("%s: %v", of, err)
@@ -318,7 +322,7 @@ func TestElements(t *testing.T) {
 		rec := f.Add(at, data)
 		b := f.Book()
 		var found []string
-		for _, m := range trails.MissingOf(b, b.Fact(rec.ID)) {
+		for _, m := range trails.NewLook(b).Missing(b.Fact(rec.ID)) {
 			if m.Element == "farm" { // this farm has no contact; TestTrace looks at it
 				continue
 			}

@@ -2,9 +2,7 @@ package app
 
 import (
 	"bytes"
-	"cmp"
 	"context"
-	"slices"
 	"strings"
 	"time"
 
@@ -69,7 +67,7 @@ func entriesOf(b *projections.Book, farm string, now time.Time) (out []remind.En
 						continue
 					}
 					e := remind.Entry{UID: uid(f, block, side.what, farm), Sequence: changes(v, f, d.Mix), At: at, Where: block, Cancelled: !f.Stands()}
-					text := []string{words.Say("remind.products", "products", mixed(v, d.Mix), "day", civil.DateOf(f.Time, b.Zone()).String()), words.Say("remind.also")}
+					text := []string{words.Say("remind.products", "products", strings.Join(v.Products(d.Mix), ", "), "day", civil.DateOf(f.Time, b.Zone()).String()), words.Say("remind.also")}
 					if side.what == "pick" {
 						e.Summary = words.Say("remind.pick", "block", block)
 						if in.ReadPick {
@@ -104,7 +102,7 @@ func planned(v *projections.View, f *projections.Fact, d *events.SprayPlanned, f
 		return remind.Entry{}, false
 	}
 	e := remind.Entry{UID: uid(f, v.Key.Code, "plan", farm), Sequence: changes(v, f, d.Mix), At: from.At, Where: v.Key.Code, Before: 12 * time.Hour, Cancelled: !f.Stands(),
-		Summary: words.Say("remind.plan", "block", v.Key.Code), Text: words.Say("remind.plan-products", "products", mixed(v, d.Mix))}
+		Summary: words.Say("remind.plan", "block", v.Key.Code), Text: words.Say("remind.plan-products", "products", strings.Join(v.Products(d.Mix), ", "))}
 	if until, err := events.ParseMoment(d.Until, v.Zone); err == nil && d.Until != "" {
 		e.Until = until.Latest(v.Zone)
 	}
@@ -148,17 +146,4 @@ func changes(v *projections.View, f *projections.Fact, mix []events.MixItem) (n 
 		count(about)
 	}
 	return n
-}
-
-// mixed names the products of a mix.
-func mixed(v *projections.View, mix []events.MixItem) string {
-	var out []string
-	for _, item := range mix {
-		name := item.Product
-		if _, label := v.Label(item.Label); label != nil {
-			name = cmp.Or(name, label.Product)
-		}
-		out = append(out, cmp.Or(name, item.Label))
-	}
-	return strings.Join(slices.Compact(out), ", ")
 }

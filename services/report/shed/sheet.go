@@ -43,7 +43,7 @@ var tables = []struct {
 
 // Sheet is the sortable sheet of the traceability rule.
 func Sheet(b *projections.Book, q Query) *report.Report {
-	s := &sheet{b: b, q: q, zone: b.Zone(), farm: b.Opened(), rows: map[string]*report.Table{}}
+	s := &sheet{b: b, look: trails.NewLook(b), q: q, zone: b.Zone(), farm: b.Opened(), rows: map[string]*report.Table{}}
 	for _, t := range tables {
 		s.rows[t.event] = &report.Table{Key: t.event, Name: words.Say("trace.event-" + t.event), Columns: columns(t.columns), Empty: words.Say("shed.empty")}
 	}
@@ -121,6 +121,7 @@ func columns(keys []string) (out []report.Column) {
 
 type sheet struct {
 	b         *projections.Book
+	look      *trails.Look
 	q         Query
 	zone      *time.Location
 	farm      *events.FarmOpened
@@ -198,7 +199,7 @@ func (s *sheet) add(f *projections.Fact) {
 	case *events.LotRepacked:
 		if s.lot(d.Lot) && s.takes(d.Date, d.Product) {
 			for _, in := range d.Inputs {
-				s.put("transformation", text(d.Lot), text(in.Lot), text(s.product(in.Lot)), number(in.Amount), unit(in.Amount), text(d.Product), packed(d.Packed, false), party(d.Location), day(d.Date),
+				s.put("transformation", text(d.Lot), text(in.Lot), text(s.look.Product(in.Lot)), number(in.Amount), unit(in.Amount), text(d.Product), packed(d.Packed, false), party(d.Location), day(d.Date),
 					paper(d.ReferenceDocument), id(f))
 			}
 		}
@@ -206,7 +207,7 @@ func (s *sheet) add(f *projections.Fact) {
 		return
 	}
 	if s.count() > before {
-		s.missing = append(s.missing, trails.MissingOf(s.b, f)...)
+		s.missing = append(s.missing, s.look.Missing(f)...)
 		if len(f.Corrections) > 0 {
 			s.corrected++
 		}
@@ -223,27 +224,6 @@ func (s *sheet) count() (n int) {
 func (s *sheet) lot(code string) bool     { return s.lots == nil || s.lots[code] }
 func (s *sheet) picked(id string) bool    { return s.picks == nil || s.picks[id] }
 func (s *sheet) local(t time.Time) string { return civil.DateOf(t, s.zone).String() }
-
-// product is what a lot of ours was called when it was made or received.
-func (s *sheet) product(lot string) string {
-	for _, f := range s.b.View(projections.FarmKey).Standing() {
-		switch d := f.Data().(type) {
-		case *events.LotPacked:
-			if d.Lot == lot {
-				return d.Product
-			}
-		case *events.LotRepacked:
-			if d.Lot == lot {
-				return d.Product
-			}
-		case *events.LotReceived:
-			if d.Lot == lot {
-				return d.ProductDescription
-			}
-		}
-	}
-	return ""
-}
 
 // put adds a row of groups of cells.
 func (s *sheet) put(event string, groups ...[]report.Cell) {
@@ -328,7 +308,7 @@ func (s *sheet) grown(f *projections.Fact) (commodity, area string) {
 	}
 	var cultivars, areas []string
 	for _, p := range d.Where {
-		v := s.b.View(projections.Key{Class: projections.Block, Code: p.Block})
+		v := s.look.Block(p.Block)
 		for _, tree := range v.Ground().Resolve([]events.Part{p}, f.Time) {
 			if tree.Cultivar != "" && !slices.Contains(cultivars, tree.Cultivar) {
 				cultivars = append(cultivars, tree.Cultivar)
@@ -352,7 +332,7 @@ func (s *sheet) weight(f *projections.Fact) []report.Cell {
 	if d.Mass != nil {
 		return slices.Concat(number(d.Mass), unit(d.Mass))
 	}
-	if mg, ok := s.b.View(projections.FarmKey).MassOf(nil, d.Containers, civil.DateOf(f.Time, s.zone)); ok {
+	if mg, ok := s.look.Farm().MassOf(nil, d.Containers, civil.DateOf(f.Time, s.zone)); ok {
 		return []report.Cell{report.Number(float64(mg)/1e6, -1), report.Text("kg")}
 	}
 	n := 0
@@ -377,7 +357,7 @@ func (s *sheet) harvesting(f *projections.Fact, d *events.FruitPicked) {
 }
 
 func (s *sheet) cooling(f *projections.Fact, d *events.PickCooled) {
-	v := s.b.View(projections.FarmKey)
+	v := s.look.Farm()
 	for _, code := range d.Picks {
 		pick := v.Fact(code)
 		if pick == nil || !s.picked(code) {
@@ -395,7 +375,7 @@ func (s *sheet) packing(f *projections.Fact, d *events.LotPacked) {
 	if !s.lot(d.Lot) {
 		return
 	}
-	v := s.b.View(projections.FarmKey)
+	v := s.look.Farm()
 	harvester := party(d.Harvester)[:2]
 	row := func(commodity string, amount []report.Cell, farm []report.Cell, area, picked, input string) {
 		if s.takes(d.Date, commodity, d.Product) {
@@ -403,7 +383,7 @@ func (s *sheet) packing(f *projections.Fact, d *events.LotPacked) {
 				paper(d.ReferenceDocument), id(f), text(input))
 		}
 	}
-	for _, m := range trails.Inputs(s.b, f.ID) {
+	for _, m := range s.look.Inputs(f) {
 		amount := []report.Cell{report.Number(float64(m.MG)/1e6, -1), report.Text("kg")}
 		what, code, _ := strings.Cut(m.From, "/")
 		switch {
@@ -422,7 +402,7 @@ func (s *sheet) packing(f *projections.Fact, d *events.LotPacked) {
 }
 
 func (s *sheet) received(d *events.LotPacked, code string, amount []report.Cell, row func(string, []report.Cell, []report.Cell, string, string, string)) {
-	v := s.b.View(projections.FarmKey)
+	v := s.look.Farm()
 	for _, in := range d.Inputs {
 		f := v.Fact(in.Received)
 		if in.Received == "" || f == nil {
